@@ -1,0 +1,75 @@
+//! Stage 1. In: a clip on disk. Out: timed upright sRGB pictures and timed mono sound.
+//!
+//! Times are the container's timestamps; the zero of [`Timestamp::seconds`] is whatever the
+//! container says, the pipeline subtracts the first displayed frame's time.
+
+use std::num::NonZeroU32;
+use std::path::PathBuf;
+
+use image::RgbImage;
+
+use crate::frames::PictureSize;
+
+/// Seconds one tick lasts: `num / den`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TimeBase {
+    pub num: NonZeroU32,
+    pub den: NonZeroU32,
+}
+
+/// A presentation timestamp: integer ticks of a non-zero time base.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Timestamp {
+    pub ticks: i64,
+    pub base: TimeBase,
+}
+
+impl Timestamp {
+    /// File time, seconds.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "a clip's ticks stay far below 2^53")]
+    pub fn seconds(self) -> f64 {
+        self.ticks as f64 * f64::from(self.base.num.get()) / f64::from(self.base.den.get())
+    }
+}
+
+/// What the container says about a clip, checked against the limits.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClipInfo {
+    pub path: PathBuf,
+    /// Of the upright picture: after display rotation and with square pixels.
+    pub size: PictureSize,
+    pub codec: String,
+    /// First displayed frame.
+    pub first: Timestamp,
+    /// Duration of the video stream in file time, seconds, as far as the container knows.
+    pub duration_s: f64,
+    /// Frames a second of file time on average.
+    pub average_fps: f64,
+    /// True capture rate where the phone wrote it down, frames a second of real time.
+    pub capture_fps: Option<f64>,
+    /// Creation time where the container has one, seconds since 1970.
+    pub created_unix_s: Option<i64>,
+    pub has_sound: bool,
+    /// HLG or PQ, tone-mapped to SDR while decoding.
+    pub hdr: bool,
+}
+
+/// One displayed frame, upright, sRGB.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    pub time: Timestamp,
+    /// Position among the clip's displayed frames, from 0.
+    pub index: usize,
+    pub pixels: RgbImage,
+}
+
+/// The sound of a clip, mixed to one channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sound {
+    pub rate: u32,
+    /// File time of the first sample, seconds, on the same clock as the pictures.
+    pub start_s: f64,
+    /// -1..=1.
+    pub samples: Vec<f32>,
+}

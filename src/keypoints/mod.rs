@@ -1,0 +1,56 @@
+//! Stage 2. In: upright pictures. Out: the pose network's landmarks for each picture.
+//!
+//! Landmarks keep the network's own convention: crop position i/256 measured on pixel
+//! indices, about half a pixel up-left of [`crate::frames::Image`] coordinates.
+
+use crate::frames::Pixel;
+use crate::units::Confidence;
+
+/// Landmarks of the network: 33 of the body and 6 auxiliary ones.
+pub const LANDMARKS: usize = 39;
+
+/// Which of the two landmark networks to use.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Accuracy {
+    #[default]
+    Full,
+    Heavy,
+}
+
+/// The rotated square of the picture that the landmark network reads.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Roi {
+    pub centre: Pixel,
+    /// Side, pixels.
+    pub side: f64,
+    /// Clockwise in the picture, radians.
+    pub rotation: f64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Landmark {
+    pub at: Pixel,
+    /// Network depth, pixels of the picture, smaller = nearer.
+    pub z: f64,
+    pub visibility: Confidence,
+    pub presence: Confidence,
+    /// Network metres, x right, y down, z away, unrotated to the picture, origin mid-hip.
+    pub world: [f64; 3],
+}
+
+/// One person in one picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Landmarks {
+    pub points: [Landmark; LANDMARKS],
+    /// The network's own score that a person is there.
+    pub person: Confidence,
+    /// The region the landmarks were read in.
+    pub roi: Roi,
+}
+
+/// A person found by the detector.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Detection {
+    pub score: Confidence,
+    pub roi: Roi,
+}

@@ -1,0 +1,36 @@
+//! hubgauge measures from phone clips how far a golfer's two hubs (pelvis centre and
+//! breastbone centre) moved in the swing, with honest uncertainty.
+//!
+//! | stage | in | out |
+//! | --- | --- | --- |
+//! | [`decode`] | clip | timed pictures, timed sound |
+//! | [`keypoints`] | picture | landmarks |
+//! | [`track`] | landmarks of all pictures | one golfer through time, camera motion taken out |
+//! | [`lift`] | track | true points and directions in camera axes, with sd |
+//! | [`events`] | hands, arms, sound | address ... finish, with sd |
+//! | [`calibration`] | body, coach's marks | camera and scale, with sd |
+//! | [`geometry`] | all of these, one or two views | motion in golf axes, with sd by cause |
+//! | [`results`] | motion, events | `swing.json`, `series.csv` |
+//! | [`stills`] | pictures, points, result | annotated pictures |
+//!
+//! [`run`] alone calls them in order.
+#![deny(unsafe_code)]
+
+pub mod body;
+pub mod cli;
+pub mod error;
+pub mod frames;
+pub mod options;
+pub mod units;
+
+pub mod decode;
+pub mod keypoints;
+pub mod track;
+pub mod lift;
+pub mod events;
+pub mod calibration;
+pub mod geometry;
+pub mod results;
+pub mod stills;
+
+pub mod run;

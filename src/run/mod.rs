@@ -1,0 +1,1 @@
+//! The one place that knows the order of the stages.
