@@ -22,15 +22,16 @@ pub mod error;
 pub mod frames;
 pub mod options;
 pub mod units;
+pub mod warning;
 
-pub mod decode;
-pub mod keypoints;
-pub mod track;
-pub mod lift;
-pub mod events;
 pub mod calibration;
+pub mod decode;
+pub mod events;
 pub mod geometry;
+pub mod keypoints;
+pub mod lift;
 pub mod results;
 pub mod stills;
+pub mod track;
 
 pub mod run;

@@ -73,3 +73,24 @@ pub struct Sound {
     /// -1..=1.
     pub samples: Vec<f32>,
 }
+
+/// From file time to real time: `(file - first) / stretch`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clock {
+    /// File time of the first displayed frame, seconds.
+    pub first_s: f64,
+    /// Seconds of file time for one second of real time: 8 for 240 fps stretched to 30.
+    pub stretch: f64,
+}
+
+impl Clock {
+    #[must_use]
+    pub fn real(&self, file_s: f64) -> f64 {
+        (file_s - self.first_s) / self.stretch
+    }
+
+    #[must_use]
+    pub fn file(&self, real_s: f64) -> f64 {
+        self.first_s + real_s * self.stretch
+    }
+}

@@ -3,7 +3,9 @@
 
 use crate::units::{Estimate, Seconds};
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Event {
     Address,
@@ -54,7 +56,9 @@ impl Events {
     pub fn at(&self, event: Event) -> Option<Estimate> {
         let (from, to) = (self.address.0.0, self.address.1.0);
         match event {
-            Event::Address => Some(Estimate::new(f64::midpoint(from, to), (to - from) / 12f64.sqrt())),
+            Event::Address => {
+                Some(Estimate::new(f64::midpoint(from, to), (to - from) / 12f64.sqrt()))
+            }
             Event::Takeaway => self.takeaway,
             Event::ArmLevelBack => self.arm_level_back,
             Event::Top => Some(self.top),

@@ -4,7 +4,9 @@
 use crate::units::{Estimate, Seconds};
 
 /// What is measured at an event (MEASURES.md). Travel is since address.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Measure {
     LowerHubTarget,

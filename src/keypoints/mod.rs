@@ -54,3 +54,14 @@ pub struct Detection {
     pub score: Confidence,
     pub roi: Roi,
 }
+
+/// Everybody seen in one picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sighting {
+    pub time: crate::decode::Timestamp,
+    pub index: usize,
+    pub people: Vec<Landmarks>,
+}
+
+/// Where to look for the golfer: region by file time (seconds), in time order.
+pub type Guide = Vec<(f64, Roi)>;

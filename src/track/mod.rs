@@ -1,7 +1,7 @@
 //! Stage 3. In: landmarks of every picture (several people at first). Out: the golfer
 //! through time, in the axes of one reference picture, with the camera's motion taken out.
 
-use crate::frames::{Pixel, PictureSize};
+use crate::frames::{PictureSize, Pixel};
 use crate::keypoints::Landmarks;
 use crate::units::Seconds;
 
