@@ -16,22 +16,22 @@
 //! [`run`] alone calls them in order.
 #![deny(unsafe_code)]
 
-pub mod body;
-pub mod cli;
-pub mod error;
-pub mod frames;
-pub mod options;
 pub mod units;
+pub mod frames;
+pub mod body;
 pub mod warning;
+pub mod error;
 
-pub mod calibration;
 pub mod decode;
-pub mod events;
-pub mod geometry;
 pub mod keypoints;
+pub mod track;
 pub mod lift;
+pub mod events;
+pub mod calibration;
+pub mod geometry;
 pub mod results;
 pub mod stills;
-pub mod track;
 
+pub mod options;
+pub mod cli;
 pub mod run;
