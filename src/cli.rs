@@ -1,1 +1,252 @@
-//! Command-line types only.
+//! Command-line types only. In: arguments. Out: text for [`crate::options`] to check.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::calibration::View;
+use crate::frames::Handed;
+use crate::keypoints::Accuracy;
+use crate::options::{Clip, Options, OptionsError, Place};
+
+/// Measures from phone clips how far a golfer's pelvis and breastbone moved in the swing.
+#[derive(Debug, Parser)]
+#[command(name = "hubgauge", version, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure one swing, filmed face-on, down-the-line or both
+    Measure(Box<MeasureArgs>),
+    /// Say in words what a result file holds, and where its uncertainty comes from
+    Explain(ExplainArgs),
+}
+
+#[derive(Debug, Args)]
+#[command(after_long_help = AFTER_MEASURE)]
+pub struct MeasureArgs {
+    /// Clips whose view is recognised from the body (instead of the two options below)
+    #[arg(value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+
+    /// Clip filmed square to the target line, looking at the pupil's chest
+    #[arg(long, value_name = "FILE")]
+    pub face_on: Option<PathBuf>,
+
+    /// Clip filmed along the target line, from behind the hands
+    #[arg(long, value_name = "FILE")]
+    pub down_the_line: Option<PathBuf>,
+
+    /// The pupil's height with its unit: 179cm, 1.79m, 5ft10in or 70in
+    ///
+    /// It turns pixels into centimetres. Without it an average adult is assumed, unless
+    /// --reference or --camera-distance fixes the scale, and every distance is less certain.
+    #[arg(long, value_name = "LENGTH")]
+    pub stature: Option<String>,
+
+    /// Right- or left-handed pupil
+    #[arg(long, value_enum, default_value_t = HandedArg::Right)]
+    pub handed: HandedArg,
+
+    /// Frames a second at which the phone filmed, for slow motion stored stretched
+    ///
+    /// Needed when a 240-frames-a-second swing plays slowly in any player and the clip does
+    /// not say so itself. With two clips write VIEW:N to mean one of them.
+    #[arg(long, value_name = "[VIEW:]N")]
+    pub capture_fps: Vec<String>,
+
+    /// Folder for swing.json, series.csv and the stills; made when missing
+    ///
+    /// Without it only the table (or --json) is printed.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+
+    /// Print the result file (JSON) to standard output instead of the table
+    #[arg(long)]
+    pub json: bool,
+
+    /// Pose network: heavy is slower
+    #[arg(long, value_enum, default_value_t = AccuracyArg::Full)]
+    pub accuracy: AccuracyArg,
+
+    /// Make faces unrecognisable in the stills
+    #[arg(long)]
+    pub blur_faces: bool,
+
+    /// Draw limbs in the stills too
+    #[arg(long)]
+    pub skeleton: bool,
+
+    /// Two points on something of known length, pixels of the upright picture
+    #[arg(
+        long,
+        value_name = "[VIEW:]x1,y1,x2,y2",
+        requires = "reference_length",
+        help_heading = "Marks"
+    )]
+    pub reference: Option<String>,
+
+    /// How long that is, with its unit: 122cm, 48in
+    #[arg(long, value_name = "LENGTH", requires = "reference", help_heading = "Marks")]
+    pub reference_length: Option<String>,
+
+    /// Where it lies: on the ground at the toes, on the ground on the line through the ball,
+    /// or at the hips
+    #[arg(long, value_enum, requires = "reference", default_value_t = PlaceArg::Feet, help_heading = "Marks")]
+    pub reference_place: PlaceArg,
+
+    /// Two points on an edge that is vertical in the world, such as a door frame
+    #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
+    pub vertical: Vec<String>,
+
+    /// Two points on the ground along the target line, the one nearer the target second
+    #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
+    pub target_line: Vec<String>,
+
+    /// The camera's angle of view over the picture's longer side, degrees
+    #[arg(long, value_name = "[VIEW:]DEG", help_heading = "Marks")]
+    pub camera_fov: Vec<String>,
+
+    /// From the camera to the pupil, with its unit: 3.5m, 11ft6in (with --camera-fov)
+    #[arg(long, value_name = "[VIEW:]LENGTH", help_heading = "Marks")]
+    pub camera_distance: Vec<String>,
+
+    /// Print how long each stage took to standard error
+    #[arg(long)]
+    pub timings: bool,
+}
+
+const AFTER_MEASURE: &str = "\
+Examples:
+  hubgauge measure --face-on swing.mov --stature 179cm --out lesson
+  hubgauge measure --face-on a.mov --down-the-line b.mov --stature 5ft10in --out lesson
+  hubgauge measure swing.mov --stature 1.66m --handed left
+
+VIEW is face-on or down-the-line; it says which of two clips a value belongs to.
+
+Exit status: 0 measured (values that the clip cannot support are missing, with the reason),
+1 not measurable, 2 wrong arguments.";
+
+#[derive(Debug, Args)]
+pub struct ExplainArgs {
+    /// A swing.json that hubgauge wrote
+    #[arg(value_name = "RESULT")]
+    pub result: PathBuf,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum HandedArg {
+    Right,
+    Left,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum AccuracyArg {
+    Full,
+    Heavy,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum PlaceArg {
+    Feet,
+    BallLine,
+    Hips,
+}
+
+impl MeasureArgs {
+    /// # Errors
+    /// When a value makes no sense, alone or with the others.
+    pub fn options(self, progress: bool) -> Result<Options, OptionsError> {
+        let mut options = Options::new(clips(self.files, self.face_on, self.down_the_line))?;
+        self.stature.iter().try_for_each(|text| options.set_stature(text))?;
+        self.capture_fps.iter().try_for_each(|text| options.set_capture_fps(text))?;
+        self.camera_fov.iter().try_for_each(|text| options.set_camera_fov(text))?;
+        self.camera_distance.iter().try_for_each(|text| options.set_camera_distance(text))?;
+        self.vertical.iter().try_for_each(|text| options.set_vertical(text))?;
+        self.target_line.iter().try_for_each(|text| options.set_target_line(text))?;
+        if let (Some(line), Some(length)) = (&self.reference, &self.reference_length) {
+            options.set_reference(line, length, self.reference_place.into())?;
+        }
+        options.handed = self.handed.into();
+        options.accuracy = self.accuracy.into();
+        options.out = self.out;
+        options.blur_faces = self.blur_faces;
+        options.skeleton = self.skeleton;
+        options.timings = self.timings;
+        options.progress = progress;
+        Ok(options)
+    }
+}
+
+fn clips(
+    bare: Vec<PathBuf>,
+    face_on: Option<PathBuf>,
+    down_the_line: Option<PathBuf>,
+) -> Vec<Clip> {
+    let named = [(face_on, View::FaceOn), (down_the_line, View::DownTheLine)];
+    let named = named.into_iter().filter_map(|(path, view)| Some(Clip::new(path?, Some(view))));
+    named.chain(bare.into_iter().map(|path| Clip::new(path, None))).collect()
+}
+
+impl From<HandedArg> for Handed {
+    fn from(arg: HandedArg) -> Self {
+        match arg {
+            HandedArg::Right => Self::Right,
+            HandedArg::Left => Self::Left,
+        }
+    }
+}
+
+impl From<AccuracyArg> for Accuracy {
+    fn from(arg: AccuracyArg) -> Self {
+        match arg {
+            AccuracyArg::Full => Self::Full,
+            AccuracyArg::Heavy => Self::Heavy,
+        }
+    }
+}
+
+impl From<PlaceArg> for Place {
+    fn from(arg: PlaceArg) -> Self {
+        match arg {
+            PlaceArg::Feet => Self::Feet,
+            PlaceArg::BallLine => Self::BallLine,
+            PlaceArg::Hips => Self::Hips,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    fn options(line: &str) -> Result<Options, OptionsError> {
+        let cli = Cli::try_parse_from(line.split_whitespace()).unwrap();
+        let Command::Measure(args) = cli.command else { panic!("not measure") };
+        args.options(false)
+    }
+
+    #[test]
+    fn clap_finds_nothing_wrong_with_the_types() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn named_and_bare_clips() {
+        let both = options("hubgauge measure --down-the-line b.mp4 --face-on a.mp4").unwrap();
+        let views: Vec<_> = both.clips().iter().map(|c| c.view).collect();
+        assert_eq!(views, [Some(View::FaceOn), Some(View::DownTheLine)]);
+        assert_eq!(options("hubgauge measure a.mp4 b.mp4").unwrap().clips()[1].view, None);
+        assert_eq!(options("hubgauge measure"), Err(OptionsError::NoClip));
+    }
+
+    #[test]
+    fn the_camera_may_be_given_in_any_order() {
+        let line = "hubgauge measure a.mp4 --camera-distance 3.5m --camera-fov 65";
+        assert!(options(line).unwrap().clips()[0].camera_distance.is_some());
+    }
+}
