@@ -19,6 +19,7 @@
 pub mod units;
 pub mod frames;
 pub mod body;
+pub mod signal;
 pub mod warning;
 pub mod error;
 
