@@ -3,8 +3,28 @@
 //! Times are the container's timestamps; the zero of [`Timestamp::seconds`] is whatever the
 //! container says, the pipeline subtracts the first displayed frame's time.
 
+mod colour;
+mod container;
+mod digest;
+mod error;
+mod ffi;
+mod orientation;
+mod probe;
+mod reader;
+mod sound;
+#[cfg(test)]
+mod tests;
+mod timeline;
+
+pub use digest::sha256;
+pub use error::DecodeError;
+pub use probe::probe;
+pub use reader::{Pictures, picture_at};
+pub use sound::sound;
+
 use std::num::NonZeroU32;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use image::RgbImage;
 
@@ -53,6 +73,23 @@ pub struct ClipInfo {
     pub has_sound: bool,
     /// HLG or PQ, tone-mapped to SDR while decoding.
     pub hdr: bool,
+    /// Time of every displayed frame in ticks of `first.base`, rising; a frame's number is its
+    /// place here.
+    pub frames: Arc<[i64]>,
+}
+
+impl ClipInfo {
+    /// Seconds of file time for one second of real time, where the phone wrote down its true
+    /// rate: 8 for 240 a second stretched to 30, 1 for real time. From the usual step between
+    /// frames, which missing frames do not change.
+    #[must_use]
+    pub fn stretch(&self) -> Option<f64> {
+        let step = Timestamp { ticks: timeline::median_step(&self.frames), base: self.first.base };
+        let ratio = self.capture_fps? * step.seconds();
+        // Nominal rates differ from the real ones by a percent or two (29.97 for 30).
+        let near = ratio.round().max(1.0);
+        Some(if (ratio / near - 1.0).abs() < 0.05 { near } else { ratio })
+    }
 }
 
 /// One displayed frame, upright, sRGB.

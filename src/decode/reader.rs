@@ -1,0 +1,324 @@
+//! In: a described clip and a span of its time. Out: its frames in order, upright RGB.
+//!
+//! Decoding starts at the keyframe before the span and drops frames until it begins, so a
+//! frame is the same however it was reached. One frame is held at a time. Frames that the
+//! codec does not give back are counted and reported, not filled in.
+
+use std::sync::Arc;
+
+use ffmpeg::codec::{self, threading};
+use ffmpeg::{Packet, Rational, decoder, frame};
+use ffmpeg_next as ffmpeg;
+
+use super::colour::{Painter, Rendering};
+use super::container::{Container, MAX_SIDE, Track};
+use super::error::DecodeError;
+use super::{ClipInfo, Picture, Timestamp, ffi};
+use crate::warning::Warning;
+
+/// Two threads of frame threading: measured 156 (H.264) and 180 (HEVC) frames a second of
+/// 1080p on two cores (STACK.md); more only wait.
+const THREADS: usize = 2;
+/// How far to step back, seconds, when a seek landed behind the frame that was asked for.
+const STEPS_BACK_S: [f64; 3] = [2.0, 10.0, f64::INFINITY];
+/// Decoder complaints in a row without a frame, after which the rest is given up.
+const MAX_COMPLAINTS: usize = 10_000;
+/// Times closer than this are the same: far below a tick of any container.
+const SAME_S: f64 = 1e-7;
+
+/// Frames of a span of a clip. Errors end the iteration.
+pub struct Pictures {
+    decoding: Decoding,
+    painter: Painter,
+    /// Of the clip's frames: the first wanted and the first not wanted any more.
+    next: usize,
+    end: usize,
+    min_step_s: f64,
+    last_s: f64,
+    /// Frames between `next` at the start and now that never came.
+    missing: Missing,
+    concealed: usize,
+    given: usize,
+    finished: bool,
+}
+
+#[derive(Default)]
+struct Missing {
+    count: usize,
+    first_s: f64,
+    last_s: f64,
+}
+
+impl Pictures {
+    /// Frames with `from_s <= time <= to_s` in file time; with a `min_step_s` above 0 only
+    /// those at least that far apart, and only they are turned into RGB.
+    ///
+    /// # Errors
+    /// Where the file can no longer be opened or its decoder does not start.
+    pub fn open(
+        info: &ClipInfo,
+        from_s: f64,
+        to_s: f64,
+        min_step_s: f64,
+    ) -> Result<Self, DecodeError> {
+        let seconds = |ticks: i64| Timestamp { ticks, base: info.first.base }.seconds();
+        let first = info.frames.partition_point(|&t| seconds(t) < from_s - SAME_S);
+        let end = info.frames.partition_point(|&t| seconds(t) <= to_s + SAME_S);
+        Self::between(info, first, end.max(first), min_step_s)
+    }
+
+    fn between(
+        info: &ClipInfo,
+        first: usize,
+        end: usize,
+        min_step_s: f64,
+    ) -> Result<Self, DecodeError> {
+        let decoding = Decoding::start(info, first)?;
+        let painter = Painter::new(decoding.track.square);
+        let (missing, last_s) = (Missing::default(), f64::NEG_INFINITY);
+        Ok(Self {
+            decoding,
+            painter,
+            next: first,
+            end,
+            min_step_s,
+            last_s,
+            missing,
+            concealed: 0,
+            given: 0,
+            finished: false,
+        })
+    }
+
+    /// What was wrong with the frames given so far.
+    #[must_use]
+    pub fn warnings(&self) -> Vec<Warning> {
+        let mut all = Vec::new();
+        let Missing { count, first_s, last_s } = self.missing;
+        if count > 0 {
+            all.push(Warning(format!(
+                "the clip is damaged: {count} picture(s) between {first_s:.2} and {last_s:.2} s could not be decoded"
+            )));
+        }
+        if self.concealed > 0 {
+            all.push(Warning(format!(
+                "the clip is damaged: {} picture(s) are partly made up by the decoder",
+                self.concealed
+            )));
+        }
+        all
+    }
+
+    /// The next wanted frame, not yet painted, with its number.
+    fn advance(&mut self) -> Result<Option<(frame::Video, usize)>, DecodeError> {
+        while self.next < self.end {
+            let Some(frame) = self.decoding.frame()? else { break };
+            let Some(index) = self.decoding.index(&frame).filter(|&i| i >= self.next) else {
+                continue;
+            };
+            self.note_missing(self.next, index.min(self.end));
+            self.next = index + 1;
+            if index >= self.end {
+                return Ok(None);
+            }
+            let time_s = self.decoding.time(index).seconds();
+            if time_s >= self.last_s + self.min_step_s - SAME_S {
+                self.last_s = time_s;
+                return Ok(Some((frame, index)));
+            }
+        }
+        self.note_missing(self.next, self.end);
+        self.next = self.end;
+        Ok(None)
+    }
+
+    fn note_missing(&mut self, from: usize, to: usize) {
+        if from >= to {
+            return;
+        }
+        let zero_s = self.decoding.time(0).seconds();
+        if self.missing.count == 0 {
+            self.missing.first_s = self.decoding.time(from).seconds() - zero_s;
+        }
+        self.missing.last_s = self.decoding.time(to - 1).seconds() - zero_s;
+        self.missing.count += to - from;
+    }
+
+    fn paint(&mut self, frame: &frame::Video, index: usize) -> Option<Picture> {
+        let track = &self.decoding.track;
+        let (rows, stride) = self.painter.paint(frame)?;
+        let pixels = track.orientation.apply(rows, stride, track.square);
+        self.concealed += usize::from(frame.is_corrupt() || frame.has_decode_errors());
+        self.given += 1;
+        Some(Picture { time: self.decoding.time(index), index, pixels })
+    }
+
+    fn damaged(&self) -> DecodeError {
+        let file = self.decoding.clip.file.clone();
+        let Missing { first_s, last_s, .. } = self.missing;
+        DecodeError::Damaged { file, span: format!("between {first_s:.2} and {last_s:.2} s") }
+    }
+}
+
+impl Iterator for Pictures {
+    type Item = Result<Picture, DecodeError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.finished {
+            return None;
+        }
+        let item = match self.advance() {
+            Ok(Some((frame, index))) => {
+                self.paint(&frame, index).ok_or_else(|| DecodeError::Unsupported {
+                    file: self.decoding.clip.file.clone(),
+                    codec: format!("{:?} pictures", frame.format()),
+                })
+            }
+            Ok(None) if self.given == 0 && self.missing.count > 0 => Err(self.damaged()),
+            Ok(None) => {
+                self.finished = true;
+                return None;
+            }
+            Err(error) => Err(error),
+        };
+        self.finished = item.is_err();
+        Some(item)
+    }
+}
+
+/// The frame shown at exactly `time`.
+///
+/// # Errors
+/// Where the clip has no frame with this time, or it cannot be decoded.
+pub fn picture_at(info: &ClipInfo, time: Timestamp) -> Result<Picture, DecodeError> {
+    let missing =
+        || DecodeError::NoSuchPicture { file: info.path.as_path().into(), time_s: time.seconds() };
+    let same = time.base == info.first.base;
+    let index = info.frames.binary_search(&time.ticks).ok().filter(|_| same).ok_or_else(missing)?;
+    Pictures::between(info, index, index + 1, 0.0)?.next().unwrap_or_else(|| Err(missing()))
+}
+
+/// How the clip's first decodable frame is coloured.
+pub(super) fn first_rendering(info: &ClipInfo) -> Result<Rendering, DecodeError> {
+    let mut pictures = Pictures::between(info, 0, info.frames.len(), 0.0)?;
+    match pictures.advance()? {
+        Some((frame, _)) => Ok(Rendering::of(&ffi::colour_tags(&frame))),
+        None => Err(pictures.damaged()),
+    }
+}
+
+/// An opened clip with its decoder, somewhere in its stream of frames.
+struct Decoding {
+    clip: Container,
+    track: Track,
+    decoder: decoder::Video,
+    ticks: Arc<[i64]>,
+    /// A frame decoded while looking where a seek had landed.
+    ahead: Option<frame::Video>,
+    broken: usize,
+    complaints: usize,
+}
+
+impl Decoding {
+    /// Ready to give a frame at or before number `first`, where that can be had.
+    fn start(info: &ClipInfo, first: usize) -> Result<Self, DecodeError> {
+        let mut clip = Container::open(&info.path)?;
+        let track = clip.track()?;
+        ffi::keep_only(&mut clip.input, track.stream);
+        let decoder = Self::decoder(&clip, &track)?;
+        let ticks = Arc::clone(&info.frames);
+        let mut ready = Self { clip, track, decoder, ticks, ahead: None, broken: 0, complaints: 0 };
+        if let Some(&target) = ready.ticks.get(first).filter(|_| first > 0) {
+            ready.seek(target)?;
+        }
+        Ok(ready)
+    }
+
+    fn decoder(clip: &Container, track: &Track) -> Result<decoder::Video, DecodeError> {
+        let fail = |error: ffmpeg::Error| DecodeError::Decoder {
+            file: clip.file.clone(),
+            cause: error.to_string(),
+        };
+        let stream =
+            clip.input.stream(track.stream).ok_or_else(|| fail(ffmpeg::Error::StreamNotFound))?;
+        let mut context = codec::Context::from_parameters(stream.parameters()).map_err(fail)?;
+        let base: Rational = stream.time_base();
+        ffi::prepare(&mut context, base, i64::from(MAX_SIDE) * i64::from(MAX_SIDE));
+        context.set_threading(threading::Config {
+            count: THREADS,
+            ..threading::Config::kind(threading::Type::Frame)
+        });
+        context.decoder().video().map_err(fail)
+    }
+
+    /// To a keyframe whose frames begin at or before `target`. Where pictures depend on ones
+    /// before the keyframe (open groups), the first landing may be too late: then further back.
+    fn seek(&mut self, target: i64) -> Result<(), DecodeError> {
+        let base = self.track.base;
+        let ticks_per_s = f64::from(base.den.get()) / f64::from(base.num.get());
+        for back_s in std::iter::once(0.0).chain(STEPS_BACK_S) {
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "a few seconds of ticks; infinity saturates"
+            )]
+            let to = target.saturating_sub((back_s * ticks_per_s) as i64);
+            if ffi::seek(&mut self.clip.input, self.track.stream, to).is_err() {
+                continue;
+            }
+            self.decoder.flush();
+            self.complaints = 0;
+            self.ahead = self.frame()?;
+            let landed = self.ahead.as_ref().and_then(|frame| frame.timestamp());
+            if landed.is_some_and(|t| t <= target) {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// The next frame in order of display, `None` at the end.
+    fn frame(&mut self) -> Result<Option<frame::Video>, DecodeError> {
+        if let Some(frame) = self.ahead.take() {
+            return Ok(Some(frame));
+        }
+        let mut frame = frame::Video::empty();
+        while self.complaints < MAX_COMPLAINTS {
+            match self.decoder.receive_frame(&mut frame) {
+                Ok(()) => return Ok(Some(frame)),
+                Err(ffmpeg::Error::Eof) => return Ok(None),
+                Err(ffmpeg::Error::Other { errno: ffmpeg::error::EAGAIN }) => self.feed()?,
+                Err(error) => self.complain(error)?,
+            }
+        }
+        Ok(None)
+    }
+
+    fn feed(&mut self) -> Result<(), DecodeError> {
+        let packet: Option<Packet> = self.clip.next_packet(self.track.stream, &mut self.broken);
+        let sent = match packet {
+            Some(packet) => self.decoder.send_packet(&packet),
+            None => self.decoder.send_eof(),
+        };
+        sent.or_else(|error| self.complain(error))
+    }
+
+    /// Damage is stepped over; lack of memory is not.
+    fn complain(&mut self, error: ffmpeg::Error) -> Result<(), DecodeError> {
+        self.complaints += 1;
+        match error {
+            ffmpeg::Error::Other { errno: ffmpeg::error::ENOMEM } => {
+                Err(DecodeError::Decoder { file: self.clip.file.clone(), cause: error.to_string() })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Its number among the clip's frames; `None` for one that the container does not show.
+    fn index(&self, frame: &frame::Video) -> Option<usize> {
+        self.ticks.binary_search(&frame.timestamp()?).ok()
+    }
+
+    fn time(&self, index: usize) -> Timestamp {
+        Timestamp { ticks: self.ticks.get(index).copied().unwrap_or(0), base: self.track.base }
+    }
+}

@@ -1,0 +1,1 @@
+//! Tests of the whole stage on clips that the ffmpeg command makes.
