@@ -14,7 +14,9 @@ pub enum ScaleMethod {
 }
 
 /// Face-on or down-the-line, as the coach says.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum View {
     FaceOn,

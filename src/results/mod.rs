@@ -1,2 +1,44 @@
 //! Stage 8. In: events, motion, calibration. Out: the plain, versioned result
-//! (`swing.json`, schema `hubgauge.swing/1`) and the rows of `series.csv`.
+//! (`swing.json`, schema `hubgauge.swing/1`), the rows of `series.csv`, the coach's table
+//! and the explanation of every sd.
+//!
+//! Units outside: centimetres, degrees, seconds of real time. MEASURES.md is the contract.
+//! What it does not do: judge a swing, or compare one with another.
+
+mod file;
+mod round;
+mod value;
+mod swing;
+mod build;
+mod series;
+mod words;
+mod table;
+mod explain;
+
+pub use build::{Clip, Measurement, assemble};
+pub use explain::explain;
+pub use file::write_atomically;
+pub use series::series_csv;
+pub use swing::{
+    Causes, ClipEntry, EventEntry, Explanation, MotionNote, Pupil, SCHEMA, ScaleEntry,
+    SwingMeasure, SwingResult,
+};
+pub use table::{answer, table};
+pub use value::{Unit, Value};
+
+/// What goes wrong when a result is read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum ResultError {
+    #[error("this is not a hubgauge result ({0}): give the swing.json that `measure` wrote")]
+    NotAResult(String),
+    #[error(
+        "the result has schema \"{0}\", this program reads \"{SCHEMA}\": measure the clip again with this program"
+    )]
+    OtherSchema(String),
+    #[error("cannot write {path}: {source}; choose another folder with --out")]
+    Write { path: String, source: std::io::Error },
+    #[error("cannot make the series table: {0}")]
+    Series(#[from] csv::Error),
+    #[error("cannot make the result file: {0}")]
+    Json(#[source] serde_json::Error),
+}
