@@ -1,5 +1,42 @@
 //! Stage 5. In: the golfer's hands, arms and hubs through time, and the sound. Out: the
-//! seven events of MEASURES.md, sub-frame, with sd.
+//! seven events of MEASURES.md, sub-frame, seconds of real time, each with sd.
+//!
+//! | step | in | out |
+//! | --- | --- | --- |
+//! | [`find_swings`], [`pick`] | hands of a coarse scan | the swing to measure |
+//! | [`implausible_stretch`] | that swing in file time | whether the clip is stretched slow motion |
+//! | [`find_strikes`] | sound | clicks |
+//! | [`detect`] | lifted frames, sound | the events |
+//! | [`pelvis_start_back`], [`transition_window`] | lifted frames, events | the change of direction |
+//!
+//! Only the body is used, never the club. Nothing here knows a usual tempo, except the
+//! test for slow motion.
+
+mod address;
+mod detect;
+mod finish;
+mod fit;
+mod handed;
+mod impact;
+mod level;
+mod motion;
+mod series;
+mod slow;
+mod strike;
+mod swings;
+mod top;
+mod transition;
+
+#[cfg(test)]
+mod accuracy;
+#[cfg(test)]
+mod synthetic;
+
+pub use detect::detect;
+pub use slow::{Stretched, implausible_stretch};
+pub use strike::{Strike, find_strikes};
+pub use swings::{SwingSpan, find_swings, pick};
+pub use transition::{pelvis_start_back, transition_window};
 
 use crate::units::{Estimate, Seconds};
 
@@ -39,7 +76,8 @@ pub enum ImpactSource {
 /// The events of one clip, seconds of real time since its first displayed frame.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Events {
-    /// The still window before takeaway; `address` is measured over all of it.
+    /// The still window before takeaway; `address` is measured over all of it. When
+    /// `takeaway` is `None` the clip starts too late: this is then only its first moment.
     pub address: (Seconds, Seconds),
     pub takeaway: Option<Estimate>,
     pub arm_level_back: Option<Estimate>,
@@ -54,11 +92,10 @@ impl Events {
     /// Time of an event; address is the middle of its window.
     #[must_use]
     pub fn at(&self, event: Event) -> Option<Estimate> {
-        let (from, to) = (self.address.0.0, self.address.1.0);
         match event {
-            Event::Address => {
-                Some(Estimate::new(f64::midpoint(from, to), (to - from) / 12f64.sqrt()))
-            }
+            Event::Address => self.settled_address().map(|(from, to)| {
+                Estimate::new(f64::midpoint(from.0, to.0), (to.0 - from.0) / 12f64.sqrt())
+            }),
             Event::Takeaway => self.takeaway,
             Event::ArmLevelBack => self.arm_level_back,
             Event::Top => Some(self.top),
@@ -67,4 +104,30 @@ impl Events {
             Event::Finish => self.finish,
         }
     }
+
+    /// The address window, `None` when the clip starts after the takeaway.
+    #[must_use]
+    pub fn settled_address(&self) -> Option<(Seconds, Seconds)> {
+        self.takeaway.map(|_| self.address)
+    }
+}
+
+/// Why no swing can be measured.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum EventsError {
+    #[error(
+        "no golf swing found: nowhere do the hands go up, come down fast and go up again; \
+         film one whole swing, address to finish, with hands and feet in the picture"
+    )]
+    NoSwing,
+    #[error(
+        "the clip starts too late: the top of the backswing is not in it; start filming before \
+         the golfer takes the club back"
+    )]
+    StartsAfterTop,
+    #[error(
+        "only {frames} frames show the golfer, too few to time a swing; film the whole swing at 25 \
+         frames a second or more"
+    )]
+    TooFewFrames { frames: usize },
 }

@@ -66,6 +66,16 @@ pub enum CameraMotion {
     Untrusted,
 }
 
+/// The golfer's hands in one picture of a coarse scan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HandSample {
+    pub time: Seconds,
+    /// Middle between the wrists.
+    pub hands: Pixel,
+    /// One stature in pixels, roughly.
+    pub size_px: f64,
+}
+
 /// The golfer through the clip, frames in time order.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Track {

@@ -1,0 +1,177 @@
+//! Error statistics of all events over swings with known truth.
+
+use super::synthetic::{Rng, Script, add_click, lifted, noise};
+use super::*;
+use crate::decode::Clock;
+use crate::frames::Handed;
+
+const CLOCK: Clock = Clock { first_s: 0.0, stretch: 1.0 };
+
+fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[((values.len() - 1) as f64 * share).round() as usize]
+}
+
+fn draw(rng: &mut Rng, seed: u64) -> Script {
+    let fps = [25.0, 30.0, 60.0, 60.0, 120.0, 240.0][(rng.uniform() * 6.0) as usize];
+    Script {
+        azimuth: if rng.uniform() < 0.5 { 0.2 * rng.normal() * 0.5 } else { 1.57 },
+        handed: if rng.uniform() < 0.2 { Handed::Left } else { Handed::Right },
+        fps,
+        tempo: 0.75 + 0.65 * rng.uniform(),
+        backswing: 0.6 + 0.5 * rng.uniform(),
+        downswing: 0.21 + 0.12 * rng.uniform(),
+        turn: 1.9 + 0.8 * rng.uniform(),
+        lean: 0.02 + 0.08 * rng.uniform(),
+        waggle: if rng.uniform() < 0.3 { 0.05 } else { 0.0 },
+        practice: (rng.uniform() < 0.2).then_some(0.9),
+        noise: 0.004 + 0.004 * rng.uniform(),
+        drop: if rng.uniform() < 0.3 { 7 } else { 0 },
+        uneven: rng.uniform() < 0.3,
+        seed,
+        ..Script::default()
+    }
+}
+
+#[test]
+fn synthetic_swings_meet_the_bars_and_the_sd_is_honest() {
+    let mut rng = Rng(5);
+    let names = ["takeaway", "level back", "top", "transition", "impact"];
+    let mut errors = vec![Vec::new(); names.len()];
+    let mut scores = vec![Vec::new(); names.len()];
+    for seed in 0..150 {
+        let script = draw(&mut rng, seed);
+        let swing = lifted(&script);
+        let found = detect(&swing, script.handed, None, &CLOCK)
+            .unwrap_or_else(|e| panic!("{e}: {script:?}"))
+            .output;
+        let (up, down) = script.level();
+        let want = [script.takeaway(), up, script.top(), down, script.impact()];
+        let got =
+            [found.takeaway, found.arm_level_back, Some(found.top), found.transition, found.impact];
+        for k in 0..names.len() {
+            let e = got[k].unwrap_or_else(|| panic!("no {} {script:?}", names[k]));
+            if k == 0 && (e.value - want[k]).abs() > 0.09 { println!("{:.3} {:.3} {:?}", e.value - want[k], e.sd, script); }
+            errors[k].push((e.value - want[k]).abs());
+            scores[k].push((e.value - want[k]).abs() / e.sd);
+        }
+    }
+    let limits = [(0.05, 0.1), (0.017, 0.034), (0.0083, 0.017), (0.017, 0.034), (0.017, 0.034)];
+    let mut failed = false;
+    for k in 0..names.len() {
+        let (half, most) = (quantile(errors[k].clone(), 0.5), quantile(errors[k].clone(), 0.9));
+        let within = |n: f64| scores[k].iter().filter(|z| **z <= n).count() as f64 / 150.0;
+        println!(
+            "{:12} median {:5.1} ms, 90 % {:5.1} ms, within 1 sd {:.2}, 2 sd {:.2}",
+            names[k], half * 1e3, most * 1e3, within(1.0), within(2.0)
+        );
+        failed |= half > limits[k].0 || most > limits[k].1 || within(2.0) < 0.85;
+    }
+    assert!(!failed, "see the table");
+}
+
+#[test]
+fn a_strike_in_the_sound_sharpens_impact_and_a_decoy_does_not_mislead() {
+    let script = Script { noise: 0.005, fps: 30.0, ..Script::default() };
+    let swing = lifted(&script);
+    let heard = script.impact() + 4.0 / 343.0;
+    let mut sound = noise(48_000, 4.0, 0.01);
+    add_click(&mut sound, heard - 0.9, 0.6);
+    add_click(&mut sound, heard + 0.35, 0.6);
+    let decoys = detect(&swing, Handed::Right, Some(&sound), &CLOCK).unwrap().output;
+    assert_eq!(decoys.impact_source, ImpactSource::Hands);
+    add_click(&mut sound, heard, 0.5);
+    let events = detect(&swing, Handed::Right, Some(&sound), &CLOCK).unwrap().output;
+    assert_eq!(events.impact_source, ImpactSource::Sound);
+    let impact = events.impact.unwrap();
+    assert!((impact.value - script.impact()).abs() < 0.006, "{impact:?}");
+    assert!(impact.sd < 0.007 && impact.sd < decoys.impact.unwrap().sd);
+}
+
+#[test]
+fn events_move_with_the_clock() {
+    let here = Script { noise: 0.005, ..Script::default() };
+    let there = Script { shift: 7.25, ..here.clone() };
+    let a = detect(&lifted(&here), Handed::Right, None, &CLOCK).unwrap().output;
+    let b = detect(&lifted(&there), Handed::Right, None, &CLOCK).unwrap().output;
+    for event in Event::ALL {
+        let (a, b) = (a.at(event).unwrap(), b.at(event).unwrap());
+        assert!((b.value - a.value - 7.25).abs() < 1e-6, "{event:?} {a:?} {b:?}");
+        assert!((b.sd - a.sd).abs() < 1e-6);
+    }
+}
+
+#[test]
+fn the_address_window_is_still_and_excludes_the_waggle() {
+    let script = Script { waggle: 0.05, wait: 2.0, noise: 0.002, ..Script::default() };
+    let events = detect(&lifted(&script), Handed::Right, None, &CLOCK).unwrap().output;
+    let (from, to) = events.settled_address().unwrap();
+    assert!(from.0 > script.takeaway() - 0.62, "{from:?}");
+    assert!(to.0 < script.takeaway() + 0.06 && to.0 - from.0 > 0.2, "{from:?} {to:?}");
+}
+
+fn said(script: &Script, handed: Handed) -> (Events, String) {
+    let found = detect(&lifted(script), handed, None, &CLOCK).unwrap();
+    let text: Vec<String> = found.warnings.into_iter().map(|w| w.0).collect();
+    (found.output, text.join("\n"))
+}
+
+#[test]
+fn a_clip_that_starts_late_or_ends_early_is_said() {
+    let whole = Script { noise: 0.003, ..Script::default() };
+    let (events, text) = said(&whole, Handed::Right);
+    assert_eq!(text, "");
+    assert!(Event::ALL.iter().all(|e| events.at(*e).is_some()));
+
+    let late = Script { keep: (whole.takeaway() + 0.3, 9.0), ..whole.clone() };
+    let (events, text) = said(&late, Handed::Right);
+    assert!(events.takeaway.is_none() && events.at(Event::Address).is_none());
+    assert!((events.top.value - whole.top()).abs() < 0.02);
+    assert!(text.contains("starts after"), "{text}");
+
+    let early = Script { keep: (0.0, whole.impact() + 0.25), ..whole.clone() };
+    let (events, text) = said(&early, Handed::Right);
+    assert!(events.impact.is_some() && events.finish.is_none());
+    assert!(text.contains("comes to rest"), "{text}");
+
+    let cut = Script { keep: (0.0, whole.impact() - 0.06), ..whole.clone() };
+    let (events, text) = said(&cut, Handed::Right);
+    assert!(events.impact.is_none() && events.finish.is_none());
+    assert!(text.contains("before the ball is struck"), "{text}");
+
+    let after = Script { keep: (whole.top() + 0.02, 9.0), ..whole.clone() };
+    let error = detect(&lifted(&after), Handed::Right, None, &CLOCK).unwrap_err();
+    assert!(matches!(error, EventsError::StartsAfterTop | EventsError::NoSwing));
+}
+
+#[test]
+fn a_clip_without_a_swing_or_without_a_golfer_is_an_error() {
+    let still = Script { no_swing: true, waggle: 0.05, noise: 0.005, ..Script::default() };
+    assert_eq!(detect(&lifted(&still), Handed::Right, None, &CLOCK), Err(EventsError::NoSwing));
+    let few = Script { keep: (0.0, 0.1), ..Script::default() };
+    assert!(matches!(
+        detect(&lifted(&few), Handed::Right, None, &CLOCK),
+        Err(EventsError::TooFewFrames { .. })
+    ));
+}
+
+#[test]
+fn a_wrong_hand_is_noticed_and_a_right_one_is_not() {
+    for handed in [Handed::Right, Handed::Left] {
+        let other = if handed == Handed::Right { Handed::Left } else { Handed::Right };
+        let script = Script { handed, noise: 0.005, ..Script::default() };
+        assert!(!said(&script, handed).1.contains("--handed"));
+        assert!(said(&script, other).1.contains("--handed"));
+    }
+}
+
+#[test]
+fn the_pelvis_starts_back_before_the_hands() {
+    let script = Script { noise: 0.003, ..Script::default() };
+    let swing = lifted(&script);
+    let events = detect(&swing, Handed::Right, None, &CLOCK).unwrap().output;
+    let pelvis = pelvis_start_back(&swing, Handed::Right, &events).unwrap();
+    assert!((pelvis.value - (script.top() - 0.05)).abs() < 0.01, "{pelvis:?}");
+    let (from, to) = transition_window(&events, Some(pelvis)).unwrap();
+    assert!(from.0 == pelvis.value && to.0 == events.transition.unwrap().value);
+}

@@ -1,0 +1,105 @@
+//! In: lifted frames of the dense window, sound. Out: the events, with what is missing said.
+//! Order: rough swing from the hands' height, top, start, arm level, impact, finish.
+
+use super::motion::Motion;
+use super::strike::{Strike, find_strikes};
+use super::swings::{SwingSpan, find_swings, pick};
+use super::{Events, EventsError, ImpactSource, address, finish, handed, impact, level, top};
+use crate::decode::{Clock, Sound};
+use crate::frames::Handed;
+use crate::lift::Lifted;
+use crate::units::{Estimate, Seconds};
+use crate::warning::{Warned, Warning};
+
+/// An address shorter than this is hardly still, seconds.
+const STILL: f64 = 0.12;
+
+/// The events of the swing in `lifted`. Which of several swings was taken is [`pick`]'s to
+/// say: this repeats no such note.
+pub fn detect(
+    lifted: &Lifted,
+    handed: Handed,
+    sound: Option<&Sound>,
+    clock: &Clock,
+) -> Result<Warned<Events>, EventsError> {
+    let motion = Motion::new(lifted, handed)?;
+    let strikes = sound.map_or_else(Vec::new, |s| find_strikes(s, clock));
+    let span = pick(&find_swings(&motion.samples()), &strikes)?.output;
+    if span.top.0 < motion.u.first() + 2.5 * motion.step {
+        return Err(EventsError::StartsAfterTop);
+    }
+    let top = top::refine(&motion, span.top.0, span.downswing()).ok_or(EventsError::NoSwing)?;
+    let start = address::find(&motion, span.start.0, top.value);
+    let impact = find_impact(&motion, &span, start.as_ref(), top.value, &strikes);
+    let events = assemble(&motion, &span, start.as_ref(), top, impact);
+    let warnings = remarks(&motion, handed, &events, &span);
+    Ok(Warned { output: events, warnings })
+}
+
+fn find_impact(
+    motion: &Motion,
+    span: &SwingSpan,
+    start: Option<&address::Start>,
+    top: f64,
+    strikes: &[Strike],
+) -> Option<(Estimate, ImpactSource)> {
+    let rest = start.and_then(|s| motion.target.median(s.window.0.0, s.window.1.0));
+    let hands = impact::from_hands(motion, rest, top, span.impact.0)?;
+    let (estimate, source) = impact::with_sound(hands, strikes);
+    (estimate.value <= motion.u.last() + motion.step).then_some((estimate, source))
+}
+
+fn assemble(
+    motion: &Motion,
+    span: &SwingSpan,
+    start: Option<&address::Start>,
+    top: Estimate,
+    impact: Option<(Estimate, ImpactSource)>,
+) -> Events {
+    let first = Seconds(motion.u.first());
+    let takeaway = start.map(|s| s.takeaway);
+    let from = takeaway.map_or(first.0, |t| t.value);
+    let struck = impact.map_or(span.impact.0, |(i, _)| i.value);
+    Events {
+        address: start.map_or((first, first), |s| s.window),
+        takeaway,
+        arm_level_back: level::rising(motion, from, top.value),
+        top,
+        transition: level::falling(motion, top.value, struck),
+        impact: impact.map(|(i, _)| i),
+        finish: impact.and_then(|(i, _)| finish::rest(motion, i.value)),
+        impact_source: impact.map_or(ImpactSource::Hands, |(_, source)| source),
+    }
+}
+
+fn remarks(motion: &Motion, hand: Handed, events: &Events, span: &SwingSpan) -> Vec<Warning> {
+    let mut said = Vec::new();
+    let mut say = |text: &str| said.push(Warning(text.to_owned()));
+    if events.takeaway.is_none() {
+        say(
+            "The clip starts after the golfer has taken the club back: there is no address to \
+             measure from. Start filming two seconds earlier.",
+        );
+    } else if events.address.1.0 - events.address.0.0 < STILL {
+        say(
+            "The golfer hardly stands still before the swing (or the clip starts just before it): \
+             the address position is uncertain.",
+        );
+    }
+    if events.arm_level_back.is_none() && events.takeaway.is_some() {
+        say("The lead arm never comes level with the ground going back: a short backswing.");
+    }
+    if events.transition.is_none() && events.impact.is_some() {
+        say("The lead arm is not seen level with the ground coming down.");
+    }
+    if events.impact.is_none() {
+        say("The clip ends before the ball is struck: keep filming until the golfer stands still.");
+    } else if events.finish.is_none() {
+        say("The clip ends before the golfer comes to rest after the swing.");
+    }
+    let from = events.takeaway.map_or(motion.u.first(), |t| t.value);
+    let middle = events.arm_level_back.map_or((from + events.top.value) / 2.0, |e| e.value);
+    let follow = (span.impact.0 + 0.1).min(motion.u.last());
+    said.extend(handed::check(motion, hand, from, middle, follow));
+    said
+}

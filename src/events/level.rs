@@ -1,0 +1,46 @@
+//! In: the lead arm's elevation. Out: when it is level with the ground, sub-frame.
+//! A crossing between two frames is refined with the local parabola.
+
+use super::motion::Motion;
+use crate::units::Estimate;
+
+/// Half width of the local parabola, seconds.
+const HALF: f64 = 0.05;
+/// The arm must stay on the other side this long, or it only touches level.
+const STAYS: f64 = 0.03;
+
+/// First time in `from..=to` at which the arm rises through level and stays above.
+pub(super) fn rising(motion: &Motion, from: f64, to: f64) -> Option<Estimate> {
+    crossing(motion, from, to, 1.0)
+}
+
+/// First time at which it falls through level and stays below.
+pub(super) fn falling(motion: &Motion, from: f64, to: f64) -> Option<Estimate> {
+    crossing(motion, from, to, -1.0)
+}
+
+fn crossing(motion: &Motion, from: f64, to: f64, sign: f64) -> Option<Estimate> {
+    let arm = &motion.arm;
+    let smooth = |t: f64| arm.local(t, HALF).map(|l| sign * l.value);
+    let times: Vec<f64> = arm.between(from, to).map(|i| arm.t[i]).collect();
+    let value: Vec<f64> = times.iter().map(|t| smooth(*t)).collect::<Option<_>>()?;
+    let k = (1..times.len()).find(|&k| {
+        let later = times.iter().zip(&value).skip(k);
+        value[k - 1] < 0.0
+            && later.take_while(|(t, _)| **t <= times[k] + STAYS).all(|(_, v)| *v >= 0.0)
+    })?;
+    let share = -value[k - 1] / (value[k] - value[k - 1]);
+    let mut at = times[k - 1] + share * (times[k] - times[k - 1]);
+    for _ in 0..4 {
+        let local = arm.local(at, HALF)?;
+        if local.slope * sign <= 0.0 {
+            break;
+        }
+        at = (at - local.value / local.slope).clamp(times[k - 1], times[k]);
+    }
+    let local = arm.local(at, HALF)?;
+    let rate = local.slope.abs().max(0.5);
+    // The sd of the arm's bearing is mostly a lasting error: it does not average out.
+    let sd = motion.arm_sd.hypot(local.variance.sqrt() / 2.0) / rate;
+    Some(Estimate::new(at, sd.hypot(0.1 * motion.step)))
+}
