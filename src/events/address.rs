@@ -105,9 +105,8 @@ impl<'a> Rest<'a> {
         let there = [at(&m.u)?, at(&m.v)?, at(&m.z)?];
         let away = [0, 1, 2].map(|k| there[k] - self.place[k]);
         let length = norm(away).max(1e-6);
-        let way = |i: usize| {
-            self.offset(i).iter().zip(&away).map(|(o, a)| o * a).sum::<f64>() / length
-        };
+        let way =
+            |i: usize| self.offset(i).iter().zip(&away).map(|(o, a)| o * a).sum::<f64>() / length;
         Some(m.u.between(from, far).map(|i| (m.u.t[i], way(i), m.u.w[i])).collect())
     }
 

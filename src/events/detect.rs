@@ -28,7 +28,7 @@ pub fn detect(
     if span.top.0 < motion.u.first() + 2.5 * motion.step {
         return Err(EventsError::StartsAfterTop);
     }
-    let top = top::refine(&motion, span.top.0, span.downswing()).ok_or(EventsError::NoSwing)?;
+    let top = top::refine(&motion, &span).ok_or(EventsError::NoSwing)?;
     let start = address::find(&motion, span.start.0, top.value);
     let impact = find_impact(&motion, &span, start.as_ref(), top.value, &strikes);
     let events = assemble(&motion, &span, start.as_ref(), top, impact);
@@ -76,10 +76,8 @@ fn remarks(motion: &Motion, hand: Handed, events: &Events, span: &SwingSpan) -> 
     let mut said = Vec::new();
     let mut say = |text: &str| said.push(Warning(text.to_owned()));
     if events.takeaway.is_none() {
-        say(
-            "The clip starts after the golfer has taken the club back: there is no address to \
-             measure from. Start filming two seconds earlier.",
-        );
+        say("The clip starts after the golfer has taken the club back: there is no address to \
+             measure from. Start filming two seconds earlier.");
     } else if events.address.1.0 - events.address.0.0 < STILL {
         say(
             "The golfer hardly stands still before the swing (or the clip starts just before it): \

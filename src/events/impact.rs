@@ -82,9 +82,8 @@ fn passing(motion: &Motion, rest: f64, around: (f64, f64)) -> Option<Estimate> {
     let s = &motion.target;
     let goal = rest + AHEAD.value;
     let inside = s.between(around.0, around.1);
-    let times: Vec<(f64, f64)> = inside
-        .filter_map(|i| s.local(s.t[i], SMOOTH).map(|l| (s.t[i], l.value - goal)))
-        .collect();
+    let times: Vec<(f64, f64)> =
+        inside.filter_map(|i| s.local(s.t[i], SMOOTH).map(|l| (s.t[i], l.value - goal))).collect();
     let pair = times.windows(2).find(|w| w[0].1 < 0.0 && w[1].1 >= 0.0)?;
     let share = -pair[0].1 / (pair[1].1 - pair[0].1);
     let at = pair[0].0 + share * (pair[1].0 - pair[0].0);

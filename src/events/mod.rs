@@ -30,6 +30,8 @@ mod transition;
 #[cfg(test)]
 mod accuracy;
 #[cfg(test)]
+mod rendered;
+#[cfg(test)]
 mod synthetic;
 
 pub use detect::detect;

@@ -88,7 +88,8 @@ mod tests {
 
     #[test]
     fn a_parabola_is_reproduced_at_uneven_times() {
-        let t: Vec<f64> = (0..30).map(|i| f64::from(i) * 0.033 + 0.004 * f64::from(i % 3)).collect();
+        let t: Vec<f64> =
+            (0..30).map(|i| f64::from(i) * 0.033 + 0.004 * f64::from(i % 3)).collect();
         let y = t.iter().map(|t| 1.0 + 2.0 * t - 3.0 * t * t).collect();
         let s = Series { w: vec![1.0; t.len()], t, y };
         let at = 0.411;

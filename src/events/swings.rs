@@ -16,8 +16,9 @@ use crate::warning::{Warned, Warning};
 /// A turn of the hands' height counts when they go back by this many statures. A waggle
 /// moves the hands less, a half swing more (common practice, no source).
 const TURN: f64 = 0.15;
-/// At the bottom of a swing the hands are fast: at least this share of their greatest
-/// speed. When they hang at address between two swings it is near zero.
+/// Through the lower half of a swing the hands' mean speed is at least this share of their
+/// greatest. Seen down the line they stop for a moment in the picture, but only for a moment;
+/// when they hang at address between two swings it is far less.
 const FAST_BOTTOM: f64 = 0.3;
 /// Coming down is faster than going up; by less in a slow practice swing.
 const DOWN_OVER_UP: f64 = 1.15;
@@ -72,10 +73,7 @@ pub fn find_swings(hands: &[HandSample]) -> Vec<SwingSpan> {
 
 /// The swing to measure: the one with a strike in the sound that agrees with the hands,
 /// else the last full one. Strikes: those of [`super::find_strikes`].
-pub fn pick(
-    spans: &[SwingSpan],
-    strikes: &[Strike],
-) -> Result<Warned<SwingSpan>, EventsError> {
+pub fn pick(spans: &[SwingSpan], strikes: &[Strike]) -> Result<Warned<SwingSpan>, EventsError> {
     let greatest = spans.iter().map(|s| s.strength).fold(0.0, f64::max);
     let full: Vec<&SwingSpan> = spans.iter().filter(|s| s.strength >= FULL * greatest).collect();
     let last = full.last().ok_or(EventsError::NoSwing)?;
@@ -165,7 +163,7 @@ impl Path {
         let start = before.map_or(0, |low| self.leaves(low, top));
         let width = 0.35 * (self.t[bottom] - self.t[top]);
         let peak = self.fastest(top, end, width);
-        let bottom_fast = self.speed(self.t[bottom], width) >= FAST_BOTTOM * peak;
+        let bottom_fast = self.through(top, bottom, end) >= FAST_BOTTOM * peak;
         let down_fast = before.is_none()
             || self.fastest(top, bottom, width) > DOWN_OVER_UP * self.fastest(start, top, width);
         let shown = match (before, after) {
@@ -187,6 +185,15 @@ impl Path {
     fn leaves(&self, low: usize, top: usize) -> usize {
         let level = self.v[low] + 0.1 * (self.v[top] - self.v[low]);
         (low..top).rev().find(|&k| self.v[k] <= level).unwrap_or(low)
+    }
+
+    /// Mean speed between the hands passing half their height down and half their height up.
+    fn through(&self, top: usize, bottom: usize, end: usize) -> f64 {
+        let half = |other: usize| f64::midpoint(self.v[other], self.v[bottom]);
+        let down = (top..bottom).rev().find(|&k| self.v[k] > half(top)).unwrap_or(top);
+        let up = (bottom..=end).find(|&k| self.v[k] > half(end)).unwrap_or(end);
+        let (from, to) = (self.t[down], self.t[up]);
+        self.speed(f64::midpoint(from, to), to - from)
     }
 
     /// Greatest mean speed over `width` centred on a sample of `from..=to`.

@@ -31,8 +31,7 @@ pub fn pelvis_start_back(lifted: &Lifted, handed: Handed, events: &Events) -> Op
     let end = events.transition.map_or(top + 0.12, |t| t.value);
     let (from, to) = (top - BEFORE * back, top + (AFTER * 0.27).min(end - top).max(0.03));
     let inside: Vec<usize> = turn.between(from, to).collect();
-    let greatest =
-        inside.iter().copied().max_by(|&a, &b| turn.y[a].total_cmp(&turn.y[b]))?;
+    let greatest = inside.iter().copied().max_by(|&a, &b| turn.y[a].total_cmp(&turn.y[b]))?;
     let after = turn.between(turn.t[greatest], end + 0.05);
     let least = after.map(|i| turn.y[i]).fold(f64::INFINITY, f64::min);
     if turn.y[greatest] - least < FALLS {
