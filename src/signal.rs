@@ -47,7 +47,10 @@ impl Section {
         let b = warped * warped * gain;
         Some(Self {
             b: [b, 2.0 * b, b],
-            a: [2.0 * (warped * warped - 1.0) * gain, (1.0 - SQRT_2 * warped + warped * warped) * gain],
+            a: [
+                2.0 * (warped * warped - 1.0) * gain,
+                (1.0 - SQRT_2 * warped + warped * warped) * gain,
+            ],
         })
     }
 
@@ -167,7 +170,9 @@ pub fn choose_cutoff(times: &[f64], values: &[f64], candidates_hz: &[f64]) -> Op
     }
     let residuals: Vec<f64> = candidates_hz
         .iter()
-        .map(|&hz| root_mean_square(values.iter().zip(smooth(times, values, hz)).map(|(v, s)| v - s)))
+        .map(|&hz| {
+            root_mean_square(values.iter().zip(smooth(times, values, hz)).map(|(v, s)| v - s))
+        })
         .collect();
     let tail = candidates_hz.len() / 2;
     let noise_sd = intercept(&candidates_hz[tail..], &residuals[tail..])?.max(0.0);
@@ -328,13 +333,46 @@ mod tests {
         let raw: Vec<f64> = (0..40).map(|i| (0.05 * real(i * i)).sin() + 0.02 * real(i)).collect();
         let out = low_pass(&raw, 60.0, 6.0);
         let want = [
-            -0.000151449, 0.17593857, 0.378013704, 0.599958464, 0.790640218, 0.869674201,
-            0.77070446, 0.496568757, 0.15070073, -0.097495092, -0.119777612, 0.061138582,
-            0.275650713, 0.361088616, 0.319461312, 0.280501895, 0.311388266, 0.353145311,
-            0.36083242, 0.371327984, 0.400857638, 0.422122553, 0.437981616, 0.46036314,
-            0.480458272, 0.499323634, 0.520297989, 0.540525933, 0.561455008, 0.58274918,
-            0.603047443, 0.620926667, 0.633372226, 0.638798275, 0.639174814, 0.647266749,
-            0.69048702, 0.811133745, 1.049493313, 1.386608621,
+            -0.000151449,
+            0.17593857,
+            0.378013704,
+            0.599958464,
+            0.790640218,
+            0.869674201,
+            0.77070446,
+            0.496568757,
+            0.15070073,
+            -0.097495092,
+            -0.119777612,
+            0.061138582,
+            0.275650713,
+            0.361088616,
+            0.319461312,
+            0.280501895,
+            0.311388266,
+            0.353145311,
+            0.36083242,
+            0.371327984,
+            0.400857638,
+            0.422122553,
+            0.437981616,
+            0.46036314,
+            0.480458272,
+            0.499323634,
+            0.520297989,
+            0.540525933,
+            0.561455008,
+            0.58274918,
+            0.603047443,
+            0.620926667,
+            0.633372226,
+            0.638798275,
+            0.639174814,
+            0.647266749,
+            0.69048702,
+            0.811133745,
+            1.049493313,
+            1.386608621,
         ];
         for (out, want) in out.iter().zip(want) {
             assert!((out - want).abs() < 1e-8, "{out} {want}");
@@ -376,7 +414,9 @@ mod tests {
                 // Sum of four uniform draws: close to normal, sd 0.01.
                 let sum: f64 = (0..4)
                     .map(|_| {
-                        state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                        state = state
+                            .wrapping_mul(6364136223846793005)
+                            .wrapping_add(1442695040888963407);
                         f64::from(u32::try_from(state >> 32).unwrap()) / f64::from(u32::MAX) - 0.5
                     })
                     .sum();

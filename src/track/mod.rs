@@ -1,9 +1,61 @@
 //! Stage 3. In: landmarks of every picture (several people at first). Out: the golfer
 //! through time, in the axes of one reference picture, with the camera's motion taken out.
+//!
+//! 1. [`choose`]: people linked through a coarse scan; the one whose hands swing.
+//! 2. [`GroundFollower`]: the camera's motion from the background of the pictures.
+//! 3. [`assemble`]: the golfer in every picture; gross failures out, short gaps filled.
+//!
+//! Landmarks are not smoothed here: the lifting network was trained on raw ones.
+
+mod assemble;
+mod body;
+mod camera;
+mod choose;
+mod people;
+#[cfg(test)]
+mod puppets;
+mod swing;
 
 use crate::frames::{PictureSize, Pixel};
-use crate::keypoints::Landmarks;
+use crate::keypoints::{Guide, Landmarks};
 use crate::units::Seconds;
+
+pub use assemble::assemble;
+pub use camera::PictureFromReference;
+pub use choose::choose;
+
+/// Why the golfer could not be followed. Each says what to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum TrackError {
+    #[error(
+        "nobody was found in the picture: film so that the whole golfer is in view, in good light"
+    )]
+    Nobody,
+    #[error(
+        "nobody in the picture swings: choose a clip that shows one whole swing, from address to finish"
+    )]
+    NoSwing,
+}
+
+/// The one who swings, from the coarse scan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Golfer {
+    /// Where to look for him, by file time.
+    pub guide: Guide,
+    pub hands: Vec<HandSample>,
+}
+
+/// Middle between the wrists in one picture of the scan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HandSample {
+    /// Real time since the first displayed frame.
+    pub time: Seconds,
+    /// In the picture, camera motion not taken out.
+    pub hands: Pixel,
+    /// The golfer's stature as it looks in the picture, pixels; one value for the clip, good
+    /// to about 10 %: for comparing speeds and distances, not for scale.
+    pub size_px: f64,
+}
 
 /// How a frame of the track came about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -12,35 +64,6 @@ pub enum Presence {
     /// Interpolated across a short gap.
     Filled,
     Missing,
-}
-
-/// Similarity that takes a point of the reference picture into this frame's picture:
-/// `p -> scale * rotation * p + shift` (pixels, about the picture's origin).
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PictureFromReference {
-    pub scale: f64,
-    pub rotation: f64,
-    pub shift: Pixel,
-}
-
-impl PictureFromReference {
-    pub const STILL: Self = Self { scale: 1.0, rotation: 0.0, shift: Pixel { x: 0.0, y: 0.0 } };
-
-    #[must_use]
-    pub fn apply(&self, p: Pixel) -> Pixel {
-        let (s, c) = self.rotation.sin_cos();
-        Pixel::new(
-            self.scale * (c * p.x - s * p.y) + self.shift.x,
-            self.scale * (s * p.x + c * p.y) + self.shift.y,
-        )
-    }
-
-    #[must_use]
-    pub fn undo(&self, p: Pixel) -> Pixel {
-        let (s, c) = self.rotation.sin_cos();
-        let (x, y) = ((p.x - self.shift.x) / self.scale, (p.y - self.shift.y) / self.scale);
-        Pixel::new(c * x + s * y, -s * x + c * y)
-    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -62,18 +85,37 @@ pub enum CameraMotion {
     Still,
     /// Taken out; `residual_px` is the sd that remains at the golfer.
     Compensated { residual_px: f64 },
-    /// The camera moved and the background could not be followed.
+    /// The camera moved and the background could not be followed, or nobody can tell.
     Untrusted,
 }
 
-/// The golfer's hands in one picture of a coarse scan.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct HandSample {
-    pub time: Seconds,
-    /// Middle between the wrists.
-    pub hands: Pixel,
-    /// One stature in pixels, roughly.
-    pub size_px: f64,
+/// The camera's motion through the clip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GroundMotion {
+    pub motion: CameraMotion,
+    /// By picture index, rising. Empty for a camera that stood still.
+    frames: Vec<(usize, PictureFromReference)>,
+}
+
+impl GroundMotion {
+    #[must_use]
+    pub fn still() -> Self {
+        Self { motion: CameraMotion::Still, frames: Vec::new() }
+    }
+
+    /// The camera at a displayed frame; between followed pictures interpolated, outside held.
+    #[must_use]
+    pub fn at(&self, index: usize) -> PictureFromReference {
+        let after = self.frames.partition_point(|(i, _)| *i < index);
+        match (after.checked_sub(1).and_then(|i| self.frames.get(i)), self.frames.get(after)) {
+            (Some((i, before)), Some((j, next))) => {
+                let share = crate::signal::real(index - i) / crate::signal::real(j - i);
+                before.blend(next, share)
+            }
+            (None, Some((_, only))) | (Some((_, only)), None) => *only,
+            (None, None) => PictureFromReference::STILL,
+        }
+    }
 }
 
 /// The golfer through the clip, frames in time order.

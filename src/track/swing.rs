@@ -1,0 +1,114 @@
+//! Is this a swing? In: one person's path through the coarse scan. Out: how much his hands
+//! look like a golf swing's. Lengths in the person's own stature, real seconds.
+//!
+//! A swing is: both hands together, low, up above the elbows, down fast, and up again. The
+//! times are wide brackets around FACTS A3.1-A3.2 (backswing 0.7-1.1 s, downswing
+//! 0.2-0.33 s at 30 pictures a second); heights come from FACTS B2 (hip 0.530 of stature,
+//! shoulder 0.818, hanging wrist 0.485). The limits are this program's choice.
+
+use super::people::Path;
+
+/// Hands count as up from here: half way from hip to shoulder height.
+const UP: f64 = 0.14;
+/// Hands count as down up to here: at hip height, a little above allowed for coarse times.
+const DOWN: f64 = 0.06;
+/// From the top down to impact, s.
+const DOWNSWING_S: (f64, f64) = (0.07, 0.65);
+/// From the hands last being low to the top, s.
+const BACKSWING_S: (f64, f64) = (0.25, 2.2);
+/// From impact to the hands being up again, s.
+const THROUGH_S: f64 = 1.0;
+/// Slowest fastest hands of a swing, statures a second: about a third of a beginner's.
+const SLOWEST: f64 = 1.2;
+/// Speed beyond which a swing is no surer, statures a second.
+const SURE: f64 = 4.0;
+/// Hands on one grip, statures apart: two hand breadths and the network's error.
+const TOGETHER: f64 = 0.17;
+/// Share of the swing's pictures that must show the hands together.
+const MOSTLY: f64 = 0.6;
+/// A path that begins or ends this near the downswing may have cut off the rest, s.
+const CUT_S: f64 = 0.35;
+
+/// What a person's hands do at best.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Swing {
+    /// 0..1: speed of the hands and how much they stay together.
+    pub sureness: f64,
+    /// Up before and after were both seen.
+    pub whole: bool,
+}
+
+struct Hands {
+    time: f64,
+    /// Across and above the hips, statures.
+    across: f64,
+    height: f64,
+    apart: f64,
+}
+
+/// The best swing in a path whose time runs `slowness` times too slow; `None` if none.
+pub(super) fn find(path: &Path<'_>, slowness: f64) -> Option<Swing> {
+    let size = path.size();
+    let hands: Vec<Hands> = path
+        .samples
+        .iter()
+        .map(|s| Hands {
+            time: s.time / slowness,
+            across: (s.hands.x - s.hip.x) / size,
+            height: (s.hip.y - s.hands.y) / size,
+            apart: s.apart / size,
+        })
+        .collect();
+    let tops = (0..hands.len()).filter(|&i| hands[i].height >= UP);
+    tops.flat_map(|top| {
+        let hands = &hands;
+        impacts(hands, top).filter_map(move |impact| judge(hands, top, impact))
+    })
+    .max_by(|a, b| {
+        (a.whole, a.sureness)
+            .partial_cmp(&(b.whole, b.sureness))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    })
+}
+
+fn impacts(hands: &[Hands], top: usize) -> impl Iterator<Item = usize> + '_ {
+    let (least, most) = DOWNSWING_S;
+    (top + 1..hands.len())
+        .take_while(move |&i| hands[i].time - hands[top].time <= most)
+        .filter(move |&i| hands[i].time - hands[top].time >= least && hands[i].height <= DOWN)
+}
+
+fn judge(hands: &[Hands], top: usize, impact: usize) -> Option<Swing> {
+    let speed = fastest(&hands[top..=impact]);
+    let start = (0..top).rev().find(|&i| {
+        let before = hands[top].time - hands[i].time;
+        before >= BACKSWING_S.0 && before <= BACKSWING_S.1 && hands[i].height <= DOWN
+    });
+    let through = (impact + 1..hands.len())
+        .take_while(|&i| hands[i].time - hands[impact].time <= THROUGH_S)
+        .find(|&i| hands[i].height >= UP);
+    let late = start.is_none() && hands[top].time - hands[0].time < CUT_S;
+    let early = through.is_none() && hands[hands.len() - 1].time - hands[impact].time < CUT_S;
+    // One end may be cut off by the clip, not both.
+    let plausible = match (start, through) {
+        (Some(_), Some(_)) => true,
+        (Some(_), None) => early,
+        (None, Some(_)) => late,
+        (None, None) => false,
+    };
+    let seen = &hands[start.unwrap_or(0)..=through.unwrap_or(impact)];
+    let together = seen.iter().filter(|h| h.apart <= TOGETHER).count();
+    let together = crate::signal::real(together) / crate::signal::real(seen.len());
+    (plausible && speed >= SLOWEST && together >= MOSTLY).then(|| Swing {
+        sureness: (speed / SURE).min(1.0) * together,
+        whole: start.is_some() && through.is_some(),
+    })
+}
+
+/// Fastest move from one picture to the next, statures a second.
+fn fastest(hands: &[Hands]) -> f64 {
+    let speeds = hands.windows(2).map(|w| {
+        (w[1].across - w[0].across).hypot(w[1].height - w[0].height) / (w[1].time - w[0].time)
+    });
+    speeds.fold(0.0, f64::max)
+}
