@@ -1,8 +1,30 @@
-//! Stage 6. In: the lifted body of one clip, the coach's marks. Out: the camera (attitude,
-//! focal length) and the scale, each with its uncertainty.
+//! Stage 6. In: the lifted body of one clip, the coach's marks (pixels of the reference
+//! picture, metres, radians). Out: the camera (attitude, focal length) and the scale with
+//! their joint covariance.
+//!
+//! Method: everything known is one row of a small weighted least-squares problem with five
+//! unknowns (pitch, roll, azimuth, log focal length, log metres in a stature), solved by
+//! Gauss-Newton with numeric derivatives: the corrector's own guess, a typical phone, the
+//! line of the feet, stature, marks. Where a thing lies on the ground follows from the
+//! feet, so the difference in depth between a rod and the hubs is part of the model (pinhole
+//! camera: FACTS C1, C2).
+//!
+//! Not done: lens distortion; a camera that moves (taken out in [`crate::track`]).
+
+mod errors;
+mod proportions;
+mod request;
+mod rows;
+mod solve;
+
+use nalgebra::SMatrix;
 
 use crate::frames::{Attitude, Handed, PictureSize};
 use crate::units::Estimate;
+
+pub use errors::{Correlation, ErrorModel};
+pub use request::{CameraFacts, CalibrationRequest, Place, Reference, Segment};
+pub use solve::calibrate;
 
 /// What fixed the scale.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -23,6 +45,20 @@ pub enum View {
     DownTheLine,
 }
 
+impl View {
+    /// Azimuth of a camera that stands where it should, radians.
+    #[must_use]
+    pub fn azimuth(self) -> f64 {
+        match self {
+            Self::FaceOn => 0.0,
+            Self::DownTheLine => std::f64::consts::FRAC_PI_2,
+        }
+    }
+}
+
+/// Number of unknowns of a camera: see [`Calibration::covariance`].
+pub const UNKNOWNS: usize = 5;
+
 /// The camera of one clip and how long a stature is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Calibration {
@@ -30,13 +66,54 @@ pub struct Calibration {
     pub handed: Handed,
     pub size: PictureSize,
     pub attitude: Attitude,
-    /// Sd of pitch, roll and azimuth, radians.
-    pub attitude_sd: Attitude,
-    /// Focal length, pixels; sd relative.
+    /// Focal length, pixels.
     pub focal_px: f64,
-    pub focal_relative_sd: f64,
     /// Metres in one stature as the lifted body counts it (the pupil's stature, or what a
     /// reference of known length makes of it).
     pub stature_m: Estimate,
     pub method: ScaleMethod,
+    /// Of pitch, roll, azimuth (radians), log focal length, log metres in a stature.
+    pub covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+}
+
+impl Calibration {
+    /// Sd of pitch, roll and azimuth, radians.
+    #[must_use]
+    pub fn attitude_sd(&self) -> Attitude {
+        let sd = |i: usize| self.covariance[(i, i)].sqrt();
+        Attitude { pitch: sd(0), roll: sd(1), azimuth: sd(2) }
+    }
+
+    /// Sd of the focal length over the focal length.
+    #[must_use]
+    pub fn focal_relative_sd(&self) -> f64 {
+        self.covariance[(3, 3)].sqrt()
+    }
+
+    /// Sd of the scale over the scale.
+    #[must_use]
+    pub fn scale_relative_sd(&self) -> f64 {
+        self.covariance[(4, 4)].sqrt()
+    }
+}
+
+/// What is wrong with the marks, and what to do about it.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CalibrationError {
+    #[error("no picture shows the pupil standing at address: check that the clip starts before the swing")]
+    NoAddress,
+    #[error("{what} is {value}: it must be between {low} and {high}")]
+    OutOfRange { what: &'static str, value: String, low: &'static str, high: &'static str },
+    #[error("the two points marked for {what} are too near each other: mark points at least {least} pixels apart")]
+    TooShort { what: &'static str, least: u32 },
+    #[error("a point marked for {what} lies outside the picture: mark points inside the {width} x {height} picture")]
+    Outside { what: &'static str, width: u32, height: u32 },
+    #[error("a point marked for {what} is not on the ground (it lies too high in the picture): mark the ends where they touch the ground")]
+    NotOnGround { what: &'static str },
+    #[error("{what} does not agree with the rest by far ({by:.0} times its uncertainty): check the marks, the length and the stature")]
+    Contradiction { what: &'static str, by: f64 },
+    #[error("the clip given as {given} was filmed from somewhere else (about {degrees:.0} degrees off): name it as the other view, or film it again")]
+    WrongView { given: &'static str, degrees: f64 },
+    #[error("the camera could not be solved from the marks: leave some of them out")]
+    Unsolved,
 }

@@ -1,7 +1,26 @@
 //! Stage 7. In: lifted body, events, calibration of one or two clips. Out: the motion of
 //! hubs, head, trunk, turns and lead arm in golf axes, each value with its sd by cause.
+//!
+//! Metres, radians, seconds of real time. Method: each picture's observations are smoothed
+//! over time with zero lag ([`smooth`]), one pure function takes them through the pinhole
+//! camera into golf axes and on to the measures ([`pose`]), and its numeric derivatives carry
+//! every cause of error to every measure ([`view`]). Two clips are aligned by their events
+//! and combined by inverse variance ([`pair`]).
 
+mod pair;
+mod pose;
+mod smooth;
+mod swing;
+mod view;
+
+use crate::calibration::Calibration;
+use crate::events::{Event, Events};
+use crate::lift::Lifted;
+use crate::track::CameraMotion;
 use crate::units::{Estimate, Seconds};
+use crate::warning::Warned;
+
+pub use swing::SwingMeasures;
 
 /// What is measured at an event (MEASURES.md). Travel is since address.
 #[derive(
@@ -121,5 +140,71 @@ impl MotionFrame {
     #[must_use]
     pub fn get(&self, measure: Measure) -> Result<Measured, Missing> {
         self.values[measure as usize]
+    }
+}
+
+/// One clip, lifted and calibrated.
+#[derive(Clone, Copy, Debug)]
+pub struct ViewInput<'a> {
+    pub lifted: &'a Lifted,
+    pub events: &'a Events,
+    pub calibration: &'a Calibration,
+    /// What was left of the camera's own motion.
+    pub camera_motion: CameraMotion,
+}
+
+/// The measures at one event.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AtEvent {
+    pub event: Event,
+    pub time: Estimate,
+    pub frame: MotionFrame,
+}
+
+/// The whole swing, on the clock of the first clip given to [`motion`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Motion {
+    pub frames: Vec<MotionFrame>,
+    /// Every event that was found, in order.
+    pub at_events: Vec<AtEvent>,
+    pub swing: SwingMeasures,
+    /// Of both clips together.
+    pub events: Events,
+    /// Time of the second clip less that of the first for the same instant, seconds.
+    pub offset: Option<Estimate>,
+}
+
+impl Motion {
+    #[must_use]
+    pub fn at(&self, event: Event) -> Option<&AtEvent> {
+        self.at_events.iter().find(|a| a.event == event)
+    }
+}
+
+/// Why the motion could not be measured.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum GeometryError {
+    #[error("no clip to measure: give a face-on clip, a down-the-line clip or both")]
+    NoView,
+    #[error("more than two clips were given: measure at most one face-on and one down-the-line clip together")]
+    TooManyViews,
+    #[error("both clips show the same view: measure each by itself")]
+    SameView,
+    #[error("the pupil is not seen long enough at address and in the swing: film from before the swing to its end with the whole body in the picture")]
+    TooFewFrames,
+    #[error("the two clips do not show the same swing ({why}): give two clips of one swing, or measure each by itself")]
+    DifferentSwings { why: String },
+}
+
+/// Measures the motion of one clip, or of two clips of one swing.
+///
+/// # Errors
+/// When there is too little to measure or the clips do not belong together.
+pub fn motion(views: &[ViewInput]) -> Result<Warned<Motion>, GeometryError> {
+    match views {
+        [] => Err(GeometryError::NoView),
+        [only] => view::View::new(only).map(|v| Warned::clean(swing::assemble(&[v], None))),
+        [a, b] => pair::motion(a, b),
+        _ => Err(GeometryError::TooManyViews),
     }
 }

@@ -1,0 +1,145 @@
+//! What the coach gives: marks in the picture (pixels), lengths (metres), camera facts.
+//! In: raw values. Out: the same, or one line that says what cannot be.
+
+use super::{CalibrationError, View};
+use crate::frames::{Handed, PictureSize, Pixel};
+use crate::units::{Estimate, Radians};
+
+/// A mark set by hand is good to about this, over a 1280-pixel picture. From memory.
+const MARK_SD: f64 = 1.5;
+/// Shorter lines say nothing about direction or length at that accuracy.
+const LEAST_PX: u32 = 20;
+
+/// Two points of the reference picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Segment {
+    pub from: Pixel,
+    pub to: Pixel,
+}
+
+/// Where a thing of known length lies.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum Place {
+    /// On the ground along the toes.
+    #[default]
+    Feet,
+    /// On the ground on the line through the ball, this far in front of the ankles where
+    /// the coach says so, metres.
+    BallLine { front_m: Option<f64> },
+    /// At the height and distance of the hips.
+    Hips,
+}
+
+/// Two marks on something of known length.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reference {
+    pub marks: Segment,
+    /// Metres.
+    pub length: Estimate,
+    pub place: Place,
+}
+
+/// What is known of the camera from outside the picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CameraFacts {
+    /// Angle over the picture's longer side, radians.
+    pub field_of_view: Radians,
+    /// Along the ground from the camera to the pupil's ankles, metres.
+    pub distance: Option<Estimate>,
+}
+
+/// All that is known about one clip's camera and scale before looking at the body.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CalibrationRequest {
+    pub view: View,
+    pub handed: Handed,
+    pub size: PictureSize,
+    /// Metres; `None` takes the population's with its spread.
+    pub stature: Option<Estimate>,
+    pub references: Vec<Reference>,
+    pub camera: Option<CameraFacts>,
+    /// A line that is vertical in the world.
+    pub vertical: Option<Segment>,
+    /// A line on the ground that runs along the target line.
+    pub target_line: Option<Segment>,
+    /// Natural logarithm of the focal length over the picture's longer side, from metadata.
+    pub log_focal: Option<Estimate>,
+}
+
+impl CalibrationRequest {
+    /// Sd of a stature that somebody states, metres: self-reports are about a centimetre
+    /// high with this spread (common practice, no source).
+    pub const STATED_STATURE_SD: f64 = 0.01;
+
+    #[must_use]
+    pub fn new(view: View, handed: Handed, size: PictureSize) -> Self {
+        Self {
+            view,
+            handed,
+            size,
+            stature: None,
+            references: Vec::new(),
+            camera: None,
+            vertical: None,
+            target_line: None,
+            log_focal: None,
+        }
+    }
+
+    /// Sd of a mark along x and y, pixels.
+    pub(super) fn mark_sd(&self) -> f64 {
+        MARK_SD * (self.size.long() / 1280.0).max(0.5)
+    }
+
+    /// # Errors
+    /// When a value or a mark cannot be.
+    pub(super) fn check(&self) -> Result<(), CalibrationError> {
+        if let Some(stature) = self.stature {
+            within("the stature", stature.value, (0.8, 2.5), ("80 cm", "250 cm"), "m")?;
+        }
+        for r in &self.references {
+            within("the reference length", r.length.value, (0.2, 20.0), ("20 cm", "20 m"), "m")?;
+            if let Place::BallLine { front_m: Some(front) } = r.place {
+                within("the reference's distance in front of the feet", front, (0.0, 3.0), ("0", "3 m"), "m")?;
+            }
+            self.check_marks("the reference", r.marks)?;
+        }
+        if let Some(facts) = self.camera {
+            let fov = facts.field_of_view.degrees();
+            within("the camera's field of view", fov, (10.0, 130.0), ("10", "130 degrees"), "degrees")?;
+            if let Some(d) = facts.distance {
+                within("the camera's distance", d.value, (1.0, 30.0), ("1 m", "30 m"), "m")?;
+            }
+        }
+        self.vertical.map_or(Ok(()), |s| self.check_marks("the vertical", s))?;
+        self.target_line.map_or(Ok(()), |s| self.check_marks("the target line", s))
+    }
+
+    fn check_marks(&self, what: &'static str, marks: Segment) -> Result<(), CalibrationError> {
+        let (width, height) = (self.size.width, self.size.height);
+        for p in [marks.from, marks.to] {
+            let inside = (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
+            if !inside {
+                return Err(CalibrationError::Outside { what, width, height });
+            }
+        }
+        if marks.from.distance(marks.to) < f64::from(LEAST_PX) {
+            return Err(CalibrationError::TooShort { what, least: LEAST_PX });
+        }
+        Ok(())
+    }
+}
+
+fn within(
+    what: &'static str,
+    value: f64,
+    (low, high): (f64, f64),
+    (low_text, high_text): (&'static str, &'static str),
+    unit: &'static str,
+) -> Result<(), CalibrationError> {
+    if (low..=high).contains(&value) {
+        return Ok(());
+    }
+    let value = format!("{value:.2} {unit}");
+    Err(CalibrationError::OutOfRange { what, value, low: low_text, high: high_text })
+}

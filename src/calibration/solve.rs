@@ -1,0 +1,159 @@
+//! The least-squares solution. In: lifted body, events, request. Out: [`Calibration`].
+
+use nalgebra::{SMatrix, SVector};
+
+use super::errors::ErrorModel;
+use super::proportions::{self, Standing};
+use super::request::CalibrationRequest;
+use super::rows::{Row, Rows, unknowns};
+use super::{Calibration, CalibrationError, ScaleMethod, UNKNOWNS, View};
+use crate::events::Events;
+use crate::frames::Attitude;
+use crate::lift::Lifted;
+use crate::units::Estimate;
+use crate::warning::{Warned, Warning};
+
+pub(super) type Theta = SVector<f64, UNKNOWNS>;
+
+/// Far more than Gauss-Newton needs on rows that are nearly straight.
+const ROUNDS: usize = 25;
+/// A row this many sd off after the solution is a mistake, not noise.
+const CONTRADICTION: f64 = 6.0;
+/// A row this many sd off is worth a note.
+const DOUBT: f64 = 3.0;
+/// A camera further from its view than this is another view, radians (45 degrees is half way).
+const OTHER_VIEW: f64 = 0.9;
+/// From here on the two measured directions begin to mix, radians.
+const OBLIQUE: f64 = 0.35;
+
+/// Solves for the camera and the scale of one clip.
+///
+/// # Errors
+/// When the marks are impossible, contradict each other, or the view is another one.
+pub fn calibrate(
+    lifted: &Lifted,
+    events: &Events,
+    request: &CalibrationRequest,
+) -> Result<Warned<Calibration>, CalibrationError> {
+    request.check()?;
+    let standing = Standing::at_address(lifted, events).ok_or(CalibrationError::NoAddress)?;
+    let rows = Rows::new(&lifted.camera, &standing, request, &ErrorModel::LIFT);
+    let (theta, covariance) = solve(&rows)?;
+    let mut warnings = judge(&rows.at(&theta)?)?;
+    let attitude = Attitude { pitch: theta[0], roll: theta[1], azimuth: theta[2] };
+    warnings.extend(check_view(&attitude, request.view)?);
+    let metres = theta[4].exp();
+    let output = Calibration {
+        view: request.view,
+        handed: request.handed,
+        size: request.size,
+        attitude,
+        focal_px: theta[3].exp() * request.size.long(),
+        stature_m: Estimate::new(metres, metres * covariance[(4, 4)].sqrt()),
+        method: method(request),
+        covariance,
+    };
+    warnings.extend(proportions::doubts(lifted, &output, request.stature));
+    if request.stature.is_none() && output.method == ScaleMethod::Stature {
+        warnings.push(Warning(
+            "no stature was given: centimetres are those of a person of average height, and may be 6 % off; give the pupil's height".to_owned(),
+        ));
+    }
+    Ok(Warned { output, warnings })
+}
+
+fn method(request: &CalibrationRequest) -> ScaleMethod {
+    if !request.references.is_empty() {
+        ScaleMethod::Reference
+    } else if request.camera.is_some_and(|c| c.distance.is_some()) {
+        ScaleMethod::Camera
+    } else {
+        ScaleMethod::Stature
+    }
+}
+
+/// Gauss-Newton with halved steps where a step would make it worse.
+fn solve(rows: &Rows) -> Result<(Theta, SMatrix<f64, UNKNOWNS, UNKNOWNS>), CalibrationError> {
+    let mut theta = rows.start();
+    let mut information = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity();
+    for _ in 0..ROUNDS {
+        let here = rows.at(&theta)?;
+        let (hessian, gradient) = normal_equations(rows, &theta, &here)?;
+        information = hessian;
+        let full = hessian.cholesky().ok_or(CalibrationError::Unsolved)?.solve(&gradient);
+        let Some(step) = shorten(rows, &theta, &full, cost(&here)) else { break };
+        theta -= step;
+        if step.norm() < 1e-10 {
+            break;
+        }
+    }
+    let covariance = information.cholesky().ok_or(CalibrationError::Unsolved)?.inverse();
+    Ok((theta, covariance))
+}
+
+/// The longest of the halved steps that does not make the fit worse.
+fn shorten(rows: &Rows, theta: &Theta, full: &Theta, before: f64) -> Option<Theta> {
+    (0..8)
+        .map(|halvings| full * 0.5_f64.powi(halvings))
+        .find(|step| rows.at(&(theta - step)).is_ok_and(|r| cost(&r) <= before + 1e-12))
+}
+
+fn cost(rows: &[Row]) -> f64 {
+    rows.iter().map(|r| (r.miss / r.sd).powi(2)).sum()
+}
+
+fn normal_equations(
+    rows: &Rows,
+    theta: &Theta,
+    here: &[Row],
+) -> Result<(SMatrix<f64, UNKNOWNS, UNKNOWNS>, Theta), CalibrationError> {
+    let mut hessian = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+    let mut gradient = Theta::zeros();
+    let slopes = unknowns(|i, step| {
+        let mut moved = *theta;
+        moved[i] += step;
+        rows.at(&moved)
+    })?;
+    for (k, row) in here.iter().enumerate() {
+        let slope = Theta::from_fn(|i, _| slopes[i][k] / row.sd);
+        hessian += slope * slope.transpose();
+        gradient += slope * (row.miss / row.sd);
+    }
+    Ok((hessian, gradient))
+}
+
+fn judge(rows: &[Row]) -> Result<Vec<Warning>, CalibrationError> {
+    let mut warnings = Vec::new();
+    for row in rows.iter().filter(|r| r.given) {
+        let by = (row.miss / row.sd).abs();
+        if by > CONTRADICTION {
+            return Err(CalibrationError::Contradiction { what: row.what, by });
+        }
+        if by > DOUBT {
+            warnings.push(Warning(format!(
+                "{} does not agree well with the rest ({by:.1} times its uncertainty): check it",
+                row.what
+            )));
+        }
+    }
+    Ok(warnings)
+}
+
+fn check_view(attitude: &Attitude, view: View) -> Result<Vec<Warning>, CalibrationError> {
+    let off = attitude.azimuth - view.azimuth();
+    let off = off.sin().atan2(off.cos());
+    let given = match view {
+        View::FaceOn => "face-on",
+        View::DownTheLine => "down-the-line",
+    };
+    if off.abs() > OTHER_VIEW {
+        return Err(CalibrationError::WrongView { given, degrees: off.abs().to_degrees() });
+    }
+    if off.abs() > OBLIQUE {
+        return Ok(vec![Warning(format!(
+            "the {given} camera stood about {:.0} degrees off its place: film square to the target line for better numbers",
+            off.abs().to_degrees()
+        ))]);
+    }
+    Ok(Vec::new())
+}

@@ -1,0 +1,144 @@
+//! Two clips of one swing. In: two [`ViewInput`]s. Out: their common motion, or the reason
+//! why they do not belong together.
+//!
+//! The offset of the clocks is the weighted mean of the events' differences; the events must
+//! agree with it, and so must the curves that both views see (turns, lead arm, rise of the
+//! hubs): two swings of one pupil have much the same tempo, but not the same curves.
+
+use super::swing::{Second, assemble};
+use super::view::View;
+use super::{GeometryError, Measure, Motion, ViewInput};
+use crate::events::{Event, Events, ImpactSource};
+use crate::units::{Estimate, Seconds};
+use crate::warning::{Warned, Warning};
+
+/// An event this many sd and this many seconds away from the common offset: not one swing.
+const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
+/// Mean squared disagreement of the curves, in their own variance, that one swing never
+/// shows: errors hang together, so the mean over a curve is worth only a few looks (chi
+/// squared of 5 looks exceeds 4 a look once in a thousand).
+const CURVE_LIMIT: f64 = 4.0;
+/// Above this a note is due.
+const CURVE_DOUBT: f64 = 2.0;
+/// Curves that both views see.
+const CURVES: [Measure; 5] = [
+    Measure::LowerHubUp,
+    Measure::UpperHubUp,
+    Measure::PelvisTurn,
+    Measure::ThoraxTurn,
+    Measure::LeadArm,
+];
+const LOOKS: u32 = 24;
+
+pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, GeometryError> {
+    if a.calibration.view == b.calibration.view {
+        return Err(GeometryError::SameView);
+    }
+    let (first, second) = (View::new(a)?, View::new(b)?);
+    let offset = offset(a.events, b.events)?;
+    let events = join(a.events, b.events, offset);
+    let disagreement = disagreement(&first, &second, offset, &events);
+    if disagreement > CURVE_LIMIT {
+        let why = "the body moves differently in them".to_owned();
+        return Err(GeometryError::DifferentSwings { why });
+    }
+    let mut warnings = Vec::new();
+    if disagreement > CURVE_DOUBT {
+        warnings.push(Warning(
+            "the two clips agree only roughly: check that they show the same swing".to_owned(),
+        ));
+    }
+    let second = Second { view: second, offset, events };
+    Ok(Warned { output: assemble(&[first], Some(&second)), warnings })
+}
+
+/// Clock of the second clip less that of the first.
+fn offset(a: &Events, b: &Events) -> Result<Estimate, GeometryError> {
+    let differences: Vec<(Event, Estimate)> = Event::ALL
+        .into_iter()
+        .filter(|e| !matches!(e, Event::Address | Event::Finish))
+        .filter_map(|event| {
+            let (a, b) = (a.at(event)?, b.at(event)?);
+            // an sd below a millisecond is never earned by two phones' clocks
+            Some((event, Estimate::new(b.value - a.value, a.sd.hypot(b.sd).max(1e-3))))
+        })
+        .collect();
+    let mut together: Option<Estimate> = None;
+    for (_, d) in &differences {
+        together = Some(together.map_or(*d, |t| t.combined(*d)));
+    }
+    let Some(mean) = together else {
+        let why = "no event is seen in both".to_owned();
+        return Err(GeometryError::DifferentSwings { why });
+    };
+    for (event, d) in &differences {
+        let miss = (d.value - mean.value).abs();
+        if miss > EVENT_LIMIT.0 * d.sd && miss > EVENT_LIMIT.1 {
+            let why = format!("{} comes {miss:.2} s apart", name(*event));
+            return Err(GeometryError::DifferentSwings { why });
+        }
+    }
+    Ok(mean)
+}
+
+fn name(event: Event) -> &'static str {
+    match event {
+        Event::Address => "address",
+        Event::Takeaway => "takeaway",
+        Event::ArmLevelBack => "arm level back",
+        Event::Top => "top",
+        Event::Transition => "transition",
+        Event::Impact => "impact",
+        Event::Finish => "finish",
+    }
+}
+
+/// The events of both clips on the first one's clock.
+fn join(a: &Events, b: &Events, offset: Estimate) -> Events {
+    let back = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.hypot(offset.sd));
+    let both = |a: Option<Estimate>, b: Option<Estimate>| match (a, b.map(back)) {
+        (Some(a), Some(b)) => {
+            Some(Estimate::new(a.value, a.sd.max(1e-4)).combined(Estimate::new(b.value, b.sd.max(1e-4))))
+        }
+        (one, other) => one.or(other),
+    };
+    let source = if [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound) {
+        ImpactSource::Sound
+    } else {
+        ImpactSource::Hands
+    };
+    Events {
+        address: (Seconds(a.address.0.0), Seconds(a.address.1.0)),
+        takeaway: both(a.takeaway, b.takeaway),
+        arm_level_back: both(a.arm_level_back, b.arm_level_back),
+        top: both(Some(a.top), Some(b.top)).unwrap_or(a.top),
+        transition: both(a.transition, b.transition),
+        impact: both(a.impact, b.impact),
+        finish: both(a.finish, b.finish),
+        impact_source: source,
+    }
+}
+
+/// Mean over the curves of the worst curve's squared disagreement in its own variance.
+fn disagreement(a: &View, b: &View, offset: Estimate, events: &Events) -> f64 {
+    let from = events.takeaway.map_or(events.top.value - 0.8, |e| e.value);
+    let to = events.impact.map_or(events.top.value + 0.25, |e| e.value);
+    let mut sums = [0.0; CURVES.len()];
+    let mut seen = [0.0; CURVES.len()];
+    for k in 0..LOOKS {
+        let t = from + (to - from) * f64::from(k) / f64::from(LOOKS - 1);
+        let here = a.at(Estimate::new(t, 0.0));
+        let there = b.at(Estimate::new(t + offset.value, offset.sd));
+        for (c, measure) in CURVES.iter().enumerate() {
+            let (Ok(x), Ok(y)) = (here[*measure as usize], there[*measure as usize]) else { continue };
+            let difference = if measure.is_length() {
+                x.value - y.value
+            } else {
+                super::pose::wrap(x.value - y.value)
+            };
+            sums[c] += difference.powi(2) / (x.budget.variance() + y.budget.variance()).max(1e-12);
+            seen[c] += 1.0;
+        }
+    }
+    sums.iter().zip(seen).filter(|(_, n)| *n > 0.0).map(|(s, n)| s / n).fold(0.0, f64::max)
+}

@@ -1,0 +1,278 @@
+//! One clip. In: [`ViewInput`]. Out: every measure that the view supports at any time, with
+//! its variance by cause.
+//!
+//! Derivatives are central differences through [`super::pose`], the only place that knows
+//! the geometry.
+
+use super::pose::{
+    ARM, CHANNELS, Channels, DEPTHS, HIPS, LOG_STATURE_PX, Lens, PIXEL_X, PIXEL_Y, SHOULDERS, TRUNK, Theta,
+    Values, theta, wrap,
+};
+use super::smooth::{self, Sample};
+use super::{Budget, GeometryError, Measure, Measured, Missing, ViewInput};
+use crate::calibration::{self, Calibration, Correlation, ErrorModel};
+use crate::track::CameraMotion;
+use crate::units::Estimate;
+
+/// A slope is told only while its line is turned less than this, radians (MEASURES.md).
+const SLOPE_LIMIT: f64 = std::f64::consts::FRAC_PI_3;
+/// Frames that a swing needs at the least; fewer is no film.
+const LEAST_FRAMES: usize = 8;
+/// Time step of the derivative that turns an event's sd into the measure's, seconds.
+const TIME_STEP: f64 = 0.008;
+
+/// One clip, ready to be asked.
+pub(super) struct View<'a> {
+    pub input: &'a ViewInput<'a>,
+    samples: Vec<Sample>,
+    step: f64,
+    address: Sample,
+    /// Independent looks that the address window amounts to, by channel.
+    looks: Channels,
+    theta: Theta,
+}
+
+pub(super) type Row = [Result<Measured, Missing>; Measure::ALL.len()];
+
+impl<'a> View<'a> {
+    pub fn new(input: &'a ViewInput<'a>) -> Result<Self, GeometryError> {
+        let samples = smooth::samples(input.lifted);
+        if samples.len() < LEAST_FRAMES {
+            return Err(GeometryError::TooFewFrames);
+        }
+        let step = smooth::interval(&samples);
+        let (from, to) = (input.events.address.0.0, input.events.address.1.0);
+        let address = mean(&samples, from, to).ok_or(GeometryError::TooFewFrames)?;
+        let length = (to - from).max(0.0);
+        let looks = Channels::from_fn(|i, _| 1.0 + length / (2.0 * correlation(i).time_s));
+        Ok(Self { input, samples, step, address, looks, theta: theta(input.calibration) })
+    }
+
+    pub fn calibration(&self) -> &'a Calibration {
+        self.input.calibration
+    }
+
+    pub fn times(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
+        self.samples.iter().map(|s| (s.time, s.filled))
+    }
+
+    pub fn span(&self) -> (f64, f64) {
+        let last = self.samples.len() - 1;
+        (self.samples[0].time, self.samples[last].time)
+    }
+
+    pub fn is_filled(&self, time: f64) -> bool {
+        smooth::at(&self.samples, self.step, time).filled
+    }
+
+    /// All measures at a time known with some sd; a time without frames gives `NotSeen`.
+    pub fn at(&self, time: Estimate) -> Row {
+        let (first, last) = self.span();
+        if time.value < first - 2.0 * self.step || time.value > last + 2.0 * self.step {
+            return [Err(Missing::NotSeen); Measure::ALL.len()];
+        }
+        let now = smooth::at(&self.samples, self.step, time.value);
+        let values = self.values(&self.theta, &now.value, &self.address.value);
+        let budgets = self.budgets(&now, time);
+        self.row(&values, &budgets)
+    }
+
+    /// The measures at address: travel is zero by definition, up to the noise of the mean.
+    pub fn at_address(&self) -> Row {
+        let now = self.address.clone();
+        let values = self.values(&self.theta, &now.value, &self.address.value);
+        let budgets = self.budgets(&now, Estimate::new(now.time, 0.0));
+        self.row(&values, &budgets)
+    }
+
+    fn row(&self, values: &Values, budgets: &[Budget]) -> Row {
+        Measure::ALL.map(|m| {
+            let i = m as usize;
+            self.supports(m, values)?;
+            Ok(Measured { value: values[i], budget: budgets[i] })
+        })
+    }
+
+    /// Which view says what: the table of MEASURES.md.
+    fn supports(&self, measure: Measure, values: &Values) -> Result<(), Missing> {
+        use Measure as M;
+        let face_on = self.calibration().view == calibration::View::FaceOn;
+        match measure {
+            M::LowerHubTarget | M::UpperHubTarget | M::HeadTarget | M::HubOffset | M::SpineTilt
+                if !face_on =>
+            {
+                return Err(Missing::NeedsFaceOn);
+            }
+            M::LowerHubBall | M::UpperHubBall | M::HeadBall | M::ForwardBend if face_on => {
+                return Err(Missing::NeedsDownTheLine);
+            }
+            M::ShoulderSlope | M::HipSlope => {
+                if !face_on {
+                    return Err(Missing::NeedsFaceOn);
+                }
+                let turn = if measure == M::HipSlope { M::PelvisTurn } else { M::ThoraxTurn };
+                if values[turn as usize].abs() >= SLOPE_LIMIT {
+                    return Err(Missing::TurnedTooFar);
+                }
+            }
+            _ => {}
+        }
+        let travel = (measure as usize) < M::HubOffset as usize;
+        if travel && self.input.camera_motion == CameraMotion::Untrusted {
+            return Err(Missing::CameraMoved);
+        }
+        Ok(())
+    }
+
+    fn values(&self, theta: &Theta, now: &Channels, address: &Channels) -> Values {
+        let c = self.calibration();
+        let lens = Lens::new(theta, c.handed, c.size.centre());
+        lens.body(now).measures(&lens.body(address))
+    }
+
+    fn budgets(&self, now: &Sample, time: Estimate) -> Vec<Budget> {
+        let mut budgets = vec![Budget::default(); Measure::ALL.len()];
+        self.add_camera(&mut budgets, now);
+        self.add_observations(&mut budgets, now);
+        self.add_ground(&mut budgets, now);
+        if time.sd > 0.0 {
+            let value = |t: f64| {
+                let s = smooth::at(&self.samples, self.step, t);
+                self.values(&self.theta, &s.value, &self.address.value)
+            };
+            let slope = slope(&value(time.value - TIME_STEP), &value(time.value + TIME_STEP), TIME_STEP);
+            for (b, s) in budgets.iter_mut().zip(slope) {
+                b.timing += (s * time.sd).powi(2);
+            }
+        }
+        budgets
+    }
+
+    /// Camera and scale: one error for the whole clip.
+    fn add_camera(&self, budgets: &mut [Budget], now: &Sample) {
+        const STEP: f64 = 1e-4;
+        let slopes: Vec<Values> = (0..self.theta.len())
+            .map(|i| {
+                let moved = |by: f64| {
+                    let mut theta = self.theta;
+                    theta[i] += by;
+                    self.values(&theta, &now.value, &self.address.value)
+                };
+                slope(&moved(-STEP), &moved(STEP), STEP)
+            })
+            .collect();
+        for (m, b) in budgets.iter_mut().enumerate() {
+            let gradient = Theta::from_fn(|i, _| slopes[i][m]);
+            let spread = self.calibration().covariance * gradient;
+            let total = gradient.dot(&spread).max(0.0);
+            // shared causes split by their own share; a negative share is none
+            let shares = Theta::from_fn(|i, _| (gradient[i] * spread[i]).max(0.0));
+            let sum = shares.sum();
+            let share = |i: usize| if sum > 0.0 { total * shares[i] / sum } else { 0.0 };
+            b.tilt += share(0) + share(1);
+            b.aim += share(2);
+            b.depth += share(3);
+            b.scale += share(4);
+        }
+    }
+
+    /// Points and directions: a common part that travel does not feel, and the rest.
+    fn add_observations(&self, budgets: &mut [Budget], now: &Sample) {
+        for i in 0..CHANNELS {
+            let step = 1e-3 * now.sd[i].max(1e-9);
+            let with = |dn: f64, da: f64| {
+                let (mut n, mut a) = (now.value, self.address.value);
+                n[i] += dn;
+                a[i] += da;
+                self.values(&self.theta, &n, &a)
+            };
+            let here = slope(&with(-step, 0.0), &with(step, 0.0), step);
+            let then = slope(&with(0.0, -step), &with(0.0, step), step);
+            let k = correlation(i);
+            let variance = (now.sd[i] * k.inflation).powi(2);
+            // the common error of the scale is in the calibration already
+            let common = if i == LOG_STATURE_PX { 0.0 } else { variance * k.common };
+            let own = variance * (1.0 - k.common);
+            let kept = (-(self.gap(now.time) / k.time_s)).exp() / self.looks[i];
+            for (m, b) in budgets.iter_mut().enumerate() {
+                let (n, a) = (here[m], then[m]);
+                let v = common * (n + a).powi(2)
+                    + own * (n * n + a * a / self.looks[i] + 2.0 * n * a * kept).max(0.0);
+                if i == LOG_STATURE_PX || DEPTHS.contains(&i) {
+                    b.depth += v;
+                } else {
+                    b.keypoints += v;
+                }
+            }
+        }
+    }
+
+    /// What is left of the camera's motion moves all points of the picture together.
+    fn add_ground(&self, budgets: &mut [Budget], now: &Sample) {
+        let CameraMotion::Compensated { residual_px } = self.input.camera_motion else { return };
+        const STEP: f64 = 0.5;
+        for axis in [PIXEL_X, PIXEL_Y] {
+            let moved = |by: f64| {
+                let mut n = now.value;
+                axis.iter().for_each(|&i| n[i] += by);
+                self.values(&self.theta, &n, &self.address.value)
+            };
+            let slope = slope(&moved(-STEP), &moved(STEP), STEP);
+            for (b, s) in budgets.iter_mut().zip(slope) {
+                b.ground += (s * residual_px).powi(2);
+            }
+        }
+    }
+
+    /// How far a time lies outside the address window, seconds.
+    fn gap(&self, time: f64) -> f64 {
+        let (from, to) = (self.input.events.address.0.0, self.input.events.address.1.0);
+        (from - time).max(time - to).max(0.0)
+    }
+}
+
+/// Central difference; angles may jump by a turn between the two sides.
+fn slope(low: &Values, high: &Values, step: f64) -> Values {
+    let mut out = [0.0; Measure::ALL.len()];
+    for (m, value) in Measure::ALL.iter().zip(out.iter_mut()) {
+        let i = *m as usize;
+        let difference = high[i] - low[i];
+        let difference = if m.is_length() { difference } else { wrap(difference) };
+        *value = difference / (2.0 * step);
+    }
+    out
+}
+
+fn correlation(channel: usize) -> Correlation {
+    let errors = &ErrorModel::LIFT;
+    match channel {
+        LOG_STATURE_PX => errors.log_stature_px,
+        c if DEPTHS.contains(&c) => errors.depth,
+        c if c < TRUNK => errors.pixel,
+        c if c < SHOULDERS => errors.trunk,
+        c if c < HIPS => errors.shoulders,
+        c if c < ARM => errors.hips,
+        _ => errors.lead_arm,
+    }
+}
+
+/// Mean over the frames from one time to another, or the frame nearest to them.
+fn mean(samples: &[Sample], from: f64, to: f64) -> Option<Sample> {
+    let inside: Vec<&Sample> =
+        samples.iter().filter(|s| !s.filled && (from..=to).contains(&s.time)).collect();
+    let middle = f64::midpoint(from, to);
+    if inside.is_empty() {
+        return samples
+            .iter()
+            .filter(|s| !s.filled)
+            .min_by(|a, b| (a.time - middle).abs().total_cmp(&(b.time - middle).abs()))
+            .cloned();
+    }
+    let (mut value, mut sd, mut n) = (Channels::zeros(), Channels::zeros(), 0.0);
+    for s in &inside {
+        value += s.value;
+        sd += s.sd;
+        n += 1.0;
+    }
+    Some(Sample { time: middle, filled: false, value: value / n, sd: sd / n })
+}
