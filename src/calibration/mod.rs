@@ -23,7 +23,7 @@ use crate::frames::{Attitude, Handed, PictureSize};
 use crate::units::Estimate;
 
 pub use errors::{Correlation, ErrorModel};
-pub use request::{CameraFacts, CalibrationRequest, Place, Reference, Segment};
+pub use request::{CalibrationRequest, CameraFacts, Place, Reference, Segment};
 pub use solve::calibrate;
 
 /// What fixed the scale.
@@ -100,19 +100,31 @@ impl Calibration {
 /// What is wrong with the marks, and what to do about it.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum CalibrationError {
-    #[error("no picture shows the pupil standing at address: check that the clip starts before the swing")]
+    #[error(
+        "no picture shows the pupil standing at address: check that the clip starts before the swing"
+    )]
     NoAddress,
     #[error("{what} is {value}: it must be between {low} and {high}")]
     OutOfRange { what: &'static str, value: String, low: &'static str, high: &'static str },
-    #[error("the two points marked for {what} are too near each other: mark points at least {least} pixels apart")]
+    #[error(
+        "the two points marked for {what} are too near each other: mark points at least {least} pixels apart"
+    )]
     TooShort { what: &'static str, least: u32 },
-    #[error("a point marked for {what} lies outside the picture: mark points inside the {width} x {height} picture")]
+    #[error(
+        "a point marked for {what} lies outside the picture: mark points inside the {width} x {height} picture"
+    )]
     Outside { what: &'static str, width: u32, height: u32 },
-    #[error("a point marked for {what} is not on the ground (it lies too high in the picture): mark the ends where they touch the ground")]
+    #[error(
+        "a point marked for {what} is not on the ground (it lies too high in the picture): mark the ends where they touch the ground"
+    )]
     NotOnGround { what: &'static str },
-    #[error("{what} does not agree with the rest by far ({by:.0} times its uncertainty): check the marks, the length and the stature")]
+    #[error(
+        "{what} does not agree with the rest by far ({by:.0} times its uncertainty): check the marks, the length and the stature"
+    )]
     Contradiction { what: &'static str, by: f64 },
-    #[error("the clip given as {given} was filmed from somewhere else (about {degrees:.0} degrees off): name it as the other view, or film it again")]
+    #[error(
+        "the clip given as {given} was filmed from somewhere else (about {degrees:.0} degrees off): name it as the other view, or film it again"
+    )]
     WrongView { given: &'static str, degrees: f64 },
     #[error("the camera could not be solved from the marks: leave some of them out")]
     Unsolved,

@@ -70,12 +70,17 @@ fn mean_point<'a>(points: impl Iterator<Item = &'a LiftedPoint> + Clone) -> Lift
 }
 
 /// Notes on a body that cannot be for the stature given.
-pub(super) fn doubts(lifted: &Lifted, calibration: &Calibration, stature: Option<Estimate>) -> Vec<Warning> {
+pub(super) fn doubts(
+    lifted: &Lifted,
+    calibration: &Calibration,
+    stature: Option<Estimate>,
+) -> Vec<Warning> {
     let mut notes = Vec::new();
     let real = stature.map_or(1.0, |s| calibration.stature_m.value / s.value);
     let pick: [fn(&LiftedFrame) -> &Bearing; 3] = [|f| &f.trunk, |f| &f.shoulders, |f| &f.hips];
     for ((name, low, high), bearing) in LIMITS.iter().zip(pick) {
-        let lengths = lifted.frames.iter().filter(|f| !f.filled).map(|f| length(&bearing(f).vector));
+        let lengths =
+            lifted.frames.iter().filter(|f| !f.filled).map(|f| length(&bearing(f).vector));
         let Some(typical) = median(lengths) else { continue };
         let share = typical * real;
         if !(*low..=*high).contains(&share) {

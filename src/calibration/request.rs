@@ -100,13 +100,25 @@ impl CalibrationRequest {
         for r in &self.references {
             within("the reference length", r.length.value, (0.2, 20.0), ("20 cm", "20 m"), "m")?;
             if let Place::BallLine { front_m: Some(front) } = r.place {
-                within("the reference's distance in front of the feet", front, (0.0, 3.0), ("0", "3 m"), "m")?;
+                within(
+                    "the reference's distance in front of the feet",
+                    front,
+                    (0.0, 3.0),
+                    ("0", "3 m"),
+                    "m",
+                )?;
             }
             self.check_marks("the reference", r.marks)?;
         }
         if let Some(facts) = self.camera {
             let fov = facts.field_of_view.degrees();
-            within("the camera's field of view", fov, (10.0, 130.0), ("10", "130 degrees"), "degrees")?;
+            within(
+                "the camera's field of view",
+                fov,
+                (10.0, 130.0),
+                ("10", "130 degrees"),
+                "degrees",
+            )?;
             if let Some(d) = facts.distance {
                 within("the camera's distance", d.value, (1.0, 30.0), ("1 m", "30 m"), "m")?;
             }
@@ -118,7 +130,8 @@ impl CalibrationRequest {
     fn check_marks(&self, what: &'static str, marks: Segment) -> Result<(), CalibrationError> {
         let (width, height) = (self.size.width, self.size.height);
         for p in [marks.from, marks.to] {
-            let inside = (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
+            let inside =
+                (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
             if !inside {
                 return Err(CalibrationError::Outside { what, width, height });
             }

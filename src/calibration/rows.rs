@@ -81,7 +81,11 @@ struct Lens {
 
 impl Lens {
     fn ray(&self, p: Pixel) -> Vector3<f64> {
-        Vector3::new((p.x - self.centre.x) / self.focal_px, (p.y - self.centre.y) / self.focal_px, 1.0)
+        Vector3::new(
+            (p.x - self.centre.x) / self.focal_px,
+            (p.y - self.centre.y) / self.focal_px,
+            1.0,
+        )
     }
 
     fn up(&self) -> Vector3<f64> {
@@ -142,7 +146,12 @@ impl<'a> Rows<'a> {
 
     fn priors(&self, theta: &Theta) -> Vec<Row> {
         let g = self.guess;
-        let own = |i: usize, e: Estimate, what| Row { miss: theta[i] - e.value, sd: e.sd, what, given: false };
+        let own = |i: usize, e: Estimate, what| Row {
+            miss: theta[i] - e.value,
+            sd: e.sd,
+            what,
+            given: false,
+        };
         let mut rows = vec![
             own(0, g.pitch, "the camera's tilt"),
             own(1, g.roll, "the camera's roll"),
@@ -157,7 +166,10 @@ impl<'a> Rows<'a> {
         rows.push(Row { given, ..own(4, Estimate::new(stature.value.ln(), sd), "the stature") });
         let fov = self.request.camera.map(|c| {
             let log_focal = (0.5 / (c.field_of_view.0 / 2.0).tan()).ln();
-            Row { given: true, ..own(3, Estimate::new(log_focal, FOCAL_FACT_SD), "the field of view") }
+            Row {
+                given: true,
+                ..own(3, Estimate::new(log_focal, FOCAL_FACT_SD), "the field of view")
+            }
         });
         let metadata = self.request.log_focal.map(|e| own(3, e, "the focal length in the file"));
         let known = fov.is_some() || metadata.is_some();
@@ -182,7 +194,12 @@ impl<'a> Rows<'a> {
         let line = lens.golf.0 * (self.ankle(lens, 0) - self.ankle(lens, 1));
         let blur = self.standing.ankles.iter().map(|a| a.depth.sd.powi(2)).sum::<f64>().sqrt();
         let noise = blur * lens.metres / line.xy().norm().max(0.1);
-        Row { miss: line.y.atan2(line.x), sd: FEET_SD.hypot(noise), what: "the line of the feet", given: false }
+        Row {
+            miss: line.y.atan2(line.x),
+            sd: FEET_SD.hypot(noise),
+            what: "the line of the feet",
+            given: false,
+        }
     }
 
     fn distance(&self, lens: &Lens, stated: Estimate) -> Row {
@@ -208,7 +225,12 @@ impl<'a> Rows<'a> {
     }
 
     /// Where the ray through a pixel meets the ground.
-    fn on_ground(&self, lens: &Lens, p: Pixel, what: &'static str) -> Result<Vector3<f64>, CalibrationError> {
+    fn on_ground(
+        &self,
+        lens: &Lens,
+        p: Pixel,
+        what: &'static str,
+    ) -> Result<Vector3<f64>, CalibrationError> {
         let up = lens.up();
         let below = self.feet_middle(lens).dot(&up) - ANKLE_HEIGHT.value * lens.metres;
         let ray = lens.ray(p);
@@ -243,8 +265,14 @@ impl<'a> Rows<'a> {
         };
         let log_length = |m: Segment| ends(m).map(|(a, b)| (a - b).norm().ln());
         let relative = r.length.sd / r.length.value;
-        let sd = self.mark_noise(r.marks, log_length)?.hypot(relative).hypot(self.ground_noise(lens));
-        let mut rows = vec![Row { miss: log_length(r.marks)? - r.length.value.ln(), sd, what: WHAT, given: true }];
+        let sd =
+            self.mark_noise(r.marks, log_length)?.hypot(relative).hypot(self.ground_noise(lens));
+        let mut rows = vec![Row {
+            miss: log_length(r.marks)? - r.length.value.ln(),
+            sd,
+            what: WHAT,
+            given: true,
+        }];
         let front = match r.place {
             Place::Feet => TOES_FRONT.scaled(lens.metres),
             Place::BallLine { front_m: Some(front) } => Estimate::new(front, STATED_FRONT_SD),
@@ -256,7 +284,12 @@ impl<'a> Rows<'a> {
             Ok((lens.golf.0 * ((a + b) / 2.0 - self.feet_middle(lens))).y)
         };
         let sd = self.mark_noise(r.marks, middle)?.hypot(front.sd).hypot(0.02);
-        rows.push(Row { miss: middle(r.marks)? - front.value, sd, what: "where the reference lies", given: true });
+        rows.push(Row {
+            miss: middle(r.marks)? - front.value,
+            sd,
+            what: "where the reference lies",
+            given: true,
+        });
         Ok(rows)
     }
 

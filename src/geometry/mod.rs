@@ -22,6 +22,11 @@ use crate::warning::Warned;
 
 pub use swing::SwingMeasures;
 
+#[cfg(test)]
+mod synthetic;
+#[cfg(test)]
+mod tests;
+
 /// What is measured at an event (MEASURES.md). Travel is since address.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
@@ -186,13 +191,19 @@ impl Motion {
 pub enum GeometryError {
     #[error("no clip to measure: give a face-on clip, a down-the-line clip or both")]
     NoView,
-    #[error("more than two clips were given: measure at most one face-on and one down-the-line clip together")]
+    #[error(
+        "more than two clips were given: measure at most one face-on and one down-the-line clip together"
+    )]
     TooManyViews,
     #[error("both clips show the same view: measure each by itself")]
     SameView,
-    #[error("the pupil is not seen long enough at address and in the swing: film from before the swing to its end with the whole body in the picture")]
+    #[error(
+        "the pupil is not seen long enough at address and in the swing: film from before the swing to its end with the whole body in the picture"
+    )]
     TooFewFrames,
-    #[error("the two clips do not show the same swing ({why}): give two clips of one swing, or measure each by itself")]
+    #[error(
+        "the two clips do not show the same swing ({why}): give two clips of one swing, or measure each by itself"
+    )]
     DifferentSwings { why: String },
 }
 

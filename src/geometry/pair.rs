@@ -97,9 +97,9 @@ fn name(event: Event) -> &'static str {
 fn join(a: &Events, b: &Events, offset: Estimate) -> Events {
     let back = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.hypot(offset.sd));
     let both = |a: Option<Estimate>, b: Option<Estimate>| match (a, b.map(back)) {
-        (Some(a), Some(b)) => {
-            Some(Estimate::new(a.value, a.sd.max(1e-4)).combined(Estimate::new(b.value, b.sd.max(1e-4))))
-        }
+        (Some(a), Some(b)) => Some(
+            Estimate::new(a.value, a.sd.max(1e-4)).combined(Estimate::new(b.value, b.sd.max(1e-4))),
+        ),
         (one, other) => one.or(other),
     };
     let source = if [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound) {
@@ -130,7 +130,9 @@ fn disagreement(a: &View, b: &View, offset: Estimate, events: &Events) -> f64 {
         let here = a.at(Estimate::new(t, 0.0));
         let there = b.at(Estimate::new(t + offset.value, offset.sd));
         for (c, measure) in CURVES.iter().enumerate() {
-            let (Ok(x), Ok(y)) = (here[*measure as usize], there[*measure as usize]) else { continue };
+            let (Ok(x), Ok(y)) = (here[*measure as usize], there[*measure as usize]) else {
+                continue;
+            };
             let difference = if measure.is_length() {
                 x.value - y.value
             } else {

@@ -47,8 +47,12 @@ pub(super) fn observe(frame: &LiftedFrame) -> (Channels, Channels) {
         }
     }
     put(LOG_STATURE_PX, frame.log_stature_px.value, frame.log_stature_px.sd);
-    let bearings =
-        [(TRUNK, frame.trunk), (SHOULDERS, frame.shoulders), (HIPS, frame.hips), (ARM, frame.lead_arm)];
+    let bearings = [
+        (TRUNK, frame.trunk),
+        (SHOULDERS, frame.shoulders),
+        (HIPS, frame.hips),
+        (ARM, frame.lead_arm),
+    ];
     for (first, Bearing { vector, sd: noise }) in bearings {
         for k in 0..3 {
             put(first + k, vector.coords[k], noise.coords[k]);
@@ -61,7 +65,13 @@ pub(super) fn observe(frame: &LiftedFrame) -> (Channels, Channels) {
 pub(super) type Theta = SVector<f64, UNKNOWNS>;
 
 pub(super) fn theta(c: &Calibration) -> Theta {
-    Theta::new(c.attitude.pitch, c.attitude.roll, c.attitude.azimuth, c.focal_px.ln(), c.stature_m.value.ln())
+    Theta::new(
+        c.attitude.pitch,
+        c.attitude.roll,
+        c.attitude.azimuth,
+        c.focal_px.ln(),
+        c.stature_m.value.ln(),
+    )
 }
 
 /// A camera ready for use.
@@ -85,7 +95,8 @@ impl Lens {
     }
 
     fn point(&self, x: f64, y: f64, depth: f64) -> Vector3<f64> {
-        let ray = Vector3::new((x - self.centre.x) / self.focal, (y - self.centre.y) / self.focal, 1.0);
+        let ray =
+            Vector3::new((x - self.centre.x) / self.focal, (y - self.centre.y) / self.focal, 1.0);
         self.golf * ray * (depth * self.metres)
     }
 

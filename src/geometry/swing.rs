@@ -40,14 +40,23 @@ pub(super) fn assemble(first: &[View; 1], second: Option<&Second>) -> Motion {
     let joined = Joined { view, second };
     let frames = view
         .times()
-        .map(|(time, filled)| MotionFrame { time: Seconds(time), filled, values: joined.at(Estimate::new(time, 0.0)) })
+        .map(|(time, filled)| MotionFrame {
+            time: Seconds(time),
+            filled,
+            values: joined.at(Estimate::new(time, 0.0)),
+        })
         .collect();
     let at_events = Event::ALL
         .into_iter()
         .filter_map(|event| {
             let time = events.at(event)?;
-            let values = if event == Event::Address { joined.at_address() } else { joined.at(time) };
-            let frame = MotionFrame { time: Seconds(time.value), filled: view.is_filled(time.value), values };
+            let values =
+                if event == Event::Address { joined.at_address() } else { joined.at(time) };
+            let frame = MotionFrame {
+                time: Seconds(time.value),
+                filled: view.is_filled(time.value),
+                values,
+            };
             Some(AtEvent { event, time, frame })
         })
         .collect();
@@ -65,7 +74,8 @@ impl Joined<'_> {
     fn at(&self, time: Estimate) -> Row {
         let row = self.view.at(time);
         let Some(second) = self.second else { return row };
-        let there = Estimate::new(time.value + second.offset.value, time.sd.hypot(second.offset.sd));
+        let there =
+            Estimate::new(time.value + second.offset.value, time.sd.hypot(second.offset.sd));
         combine(&row, &second.view.at(there))
     }
 
@@ -88,7 +98,8 @@ fn combine(a: &Row, b: &Row) -> Row {
             (Ok(a), Ok(b)) => Ok(weighted(*m, &a, &b)),
             (Ok(one), Err(_)) | (Err(_), Ok(one)) => Ok(one),
             // turned too far in the view that could say is the better reason
-            (Err(Missing::NeedsFaceOn | Missing::NeedsDownTheLine), Err(why)) | (Err(why), Err(_)) => Err(why),
+            (Err(Missing::NeedsFaceOn | Missing::NeedsDownTheLine), Err(why))
+            | (Err(why), Err(_)) => Err(why),
         };
     }
     out
@@ -101,8 +112,7 @@ fn weighted(measure: Measure, a: &Measured, b: &Measured) -> Measured {
     }
     let w = vb / (va + vb);
     let difference = b.value - a.value;
-    let difference =
-        if measure.is_length() { difference } else { super::pose::wrap(difference) };
+    let difference = if measure.is_length() { difference } else { super::pose::wrap(difference) };
     let mix = |x: f64, y: f64| w * w * x + (1.0 - w).powi(2) * y;
     let (p, q) = (a.budget, b.budget);
     let budget = super::Budget {
@@ -145,7 +155,8 @@ fn tempo(events: &Events) -> Result<Estimate, Missing> {
         return Err(Missing::NoEvent);
     }
     let by_top = (1.0 / down + back / (down * down)) * events.top.sd;
-    let variance = by_top.powi(2) + (takeaway.sd / down).powi(2) + (back / (down * down) * impact.sd).powi(2);
+    let variance =
+        by_top.powi(2) + (takeaway.sd / down).powi(2) + (back / (down * down) * impact.sd).powi(2);
     Ok(Estimate::new(back / down, variance.sqrt()))
 }
 
@@ -165,7 +176,11 @@ fn pelvis_start(joined: &Joined, events: &Events) -> Option<Estimate> {
 }
 
 /// Largest separation from the pelvis starting back to transition, less that at `top`.
-fn separation_gain(joined: &Joined, events: &Events, start: Option<Estimate>) -> Result<Estimate, Missing> {
+fn separation_gain(
+    joined: &Joined,
+    events: &Events,
+    start: Option<Estimate>,
+) -> Result<Estimate, Missing> {
     let (Some(start), Some(transition)) = (start, events.transition) else {
         return Err(Missing::NoEvent);
     };

@@ -5,8 +5,8 @@
 //! the geometry.
 
 use super::pose::{
-    ARM, CHANNELS, Channels, DEPTHS, HIPS, LOG_STATURE_PX, Lens, PIXEL_X, PIXEL_Y, SHOULDERS, TRUNK, Theta,
-    Values, theta, wrap,
+    ARM, CHANNELS, Channels, DEPTHS, HIPS, LOG_STATURE_PX, Lens, PIXEL_X, PIXEL_Y, SHOULDERS,
+    TRUNK, Theta, Values, theta, wrap,
 };
 use super::smooth::{self, Sample};
 use super::{Budget, GeometryError, Measure, Measured, Missing, ViewInput};
@@ -140,7 +140,8 @@ impl<'a> View<'a> {
                 let s = smooth::at(&self.samples, self.step, t);
                 self.values(&self.theta, &s.value, &self.address.value)
             };
-            let slope = slope(&value(time.value - TIME_STEP), &value(time.value + TIME_STEP), TIME_STEP);
+            let slope =
+                slope(&value(time.value - TIME_STEP), &value(time.value + TIME_STEP), TIME_STEP);
             for (b, s) in budgets.iter_mut().zip(slope) {
                 b.timing += (s * time.sd).powi(2);
             }
