@@ -1,10 +1,33 @@
 //! Stage 2. In: upright pictures. Out: the pose network's landmarks for each picture.
 //!
 //! Landmarks keep the network's own convention: crop position i/256 measured on pixel
-//! indices, about half a pixel up-left of [`crate::frames::Image`] coordinates.
+//! indices, about half a pixel up-left of [`crate::frames::Image`] coordinates. Lengths in
+//! the picture are pixels, world landmarks network metres.
+//!
+//! Method: BlazePose (Bazarevsky et al. 2020, arXiv 2006.10204). A detector finds people in
+//! the whole picture, each gives a rotated square, a second network reads 39 landmarks in
+//! it. Both are embedded (`models/README.md`) and run by tract.
+//!
+//! It does not smooth over time, choose the golfer, fill gaps or bring the landmarks to
+//! joint centres: that is for [`crate::track`] and [`crate::lift`].
+
+mod crop;
+mod detector;
+mod follow;
+mod landmarks;
+mod network;
+mod roi;
+mod scan;
+mod workers;
+#[cfg(test)]
+mod tests;
 
 use crate::frames::Pixel;
 use crate::units::Confidence;
+
+pub use follow::follow;
+pub use network::{KeypointsError, Networks};
+pub use scan::scan;
 
 /// Landmarks of the network: 33 of the body and 6 auxiliary ones.
 pub const LANDMARKS: usize = 39;

@@ -1,0 +1,161 @@
+//! The embedded networks. In: a picture, and for landmarks a square of it. Out: people found,
+//! landmarks read.
+//!
+//! Method: tract on one thread a call. The channel-last form of the convolutions (`conv_nhwc`)
+//! is the one big lever on speed (POSE.md section 4). It reads no files.
+
+use std::io::Cursor;
+use std::sync::Arc;
+
+use image::RgbImage;
+use tract_onnx::prelude::*;
+use tract_onnx::tract_core::transform::get_transform;
+
+use super::crop::{self, Border, Range};
+use super::{Accuracy, Detection, LANDMARKS, Landmarks, Roi, detector, landmarks};
+use crate::frames::PictureSize;
+
+const DETECTOR: &[u8] = include_bytes!("../../models/pose_detection.onnx");
+const FULL: &[u8] = include_bytes!("../../models/pose_landmark_full.onnx");
+const HEAVY: &[u8] = include_bytes!("../../models/pose_landmark_heavy.onnx");
+
+/// The detector reads -1..1, the landmark network 0..1 (the options of both graphs).
+const DETECTOR_RANGE: Range = Range { scale: 1.0 / 127.5, offset: -1.0 };
+const LANDMARK_RANGE: Range = Range { scale: 1.0 / 255.0, offset: 0.0 };
+
+type Cause = Box<dyn std::error::Error + Send + Sync>;
+
+#[derive(Debug, thiserror::Error)]
+pub enum KeypointsError {
+    #[error("the {network} network inside the program does not load; build the program again")]
+    Load { network: &'static str, source: Cause },
+    #[error("the {network} network stopped on a picture; please report this clip's format")]
+    Run { network: &'static str, source: Cause },
+    #[error("a picture of 0 pixels cannot be searched for people; give one with a size")]
+    EmptyPicture,
+    #[error("the region to look in has no size or place; give one within the picture")]
+    NoRegion,
+}
+
+/// The detector and one landmark network, ready to run. Threads share it by reference.
+#[derive(Debug)]
+pub struct Networks {
+    detector: Network<2>,
+    landmarks: Network<4>,
+    anchors: Vec<[f64; 2]>,
+}
+
+impl Networks {
+    /// Reads and optimises the embedded networks: a second or two, so do it once.
+    ///
+    /// # Errors
+    /// [`KeypointsError::Load`] where the program was built with wrong networks.
+    pub fn load(accuracy: Accuracy) -> Result<Self, KeypointsError> {
+        let anchors = detector::anchors();
+        let (detector, landmarks) = std::thread::scope(|scope| {
+            let detector = scope.spawn(|| load_detector(anchors.len()));
+            let landmarks = load_landmarks(accuracy);
+            (detector.join(), landmarks)
+        });
+        let detector = detector.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        Ok(Self { detector, landmarks: landmarks?, anchors })
+    }
+
+    /// People in the whole picture, best first.
+    ///
+    /// # Errors
+    /// [`KeypointsError::EmptyPicture`], or [`KeypointsError::Run`] where the network stops.
+    pub fn detect(&self, image: &RgbImage) -> Result<Vec<Detection>, KeypointsError> {
+        let size = size_of(image)?;
+        let square = detector::letterbox(size);
+        let input = crop::read(image, &square, detector::INPUT, Border::Black, DETECTOR_RANGE);
+        let [boxes, scores] = self.detector.run(detector::INPUT, &input)?;
+        Ok(detector::people(&self.anchors, &boxes, &scores, size))
+    }
+
+    /// Landmarks of the one person in `roi`. A [`Landmarks::person`] below one half says that
+    /// nobody is there.
+    ///
+    /// # Errors
+    /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`], or
+    /// [`KeypointsError::Run`] where the network stops.
+    pub fn landmarks(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
+        size_of(image)?;
+        if !roi.is_usable() {
+            return Err(KeypointsError::NoRegion);
+        }
+        let input = crop::read(image, &roi, landmarks::INPUT, Border::Replicated, LANDMARK_RANGE);
+        let [points, flag, heatmap, world] = self.landmarks.run(landmarks::INPUT, &input)?;
+        let flag = flag[0];
+        let output =
+            landmarks::Output { landmarks: &points, flag, heatmap: &heatmap, world: &world };
+        landmarks::decode(&output, roi).ok_or_else(|| self.landmarks.stopped("not a number"))
+    }
+}
+
+fn size_of(image: &RgbImage) -> Result<PictureSize, KeypointsError> {
+    let size = PictureSize { width: image.width(), height: image.height() };
+    if size.width == 0 || size.height == 0 { Err(KeypointsError::EmptyPicture) } else { Ok(size) }
+}
+
+fn load_detector(anchors: usize) -> Result<Network<2>, KeypointsError> {
+    Network::load("person detector", DETECTOR, [anchors * detector::VALUES, anchors])
+}
+
+fn load_landmarks(accuracy: Accuracy) -> Result<Network<4>, KeypointsError> {
+    let bytes = match accuracy {
+        Accuracy::Full => FULL,
+        Accuracy::Heavy => HEAVY,
+    };
+    let map = landmarks::HEATMAP * landmarks::HEATMAP;
+    let lengths = [LANDMARKS * landmarks::VALUES, 1, LANDMARKS * map, LANDMARKS * 3];
+    Network::load("landmark", bytes, lengths)
+}
+
+/// A network with `N` outputs.
+#[derive(Debug)]
+struct Network<const N: usize> {
+    name: &'static str,
+    plan: Arc<TypedRunnableModel>,
+    /// Numbers in each output.
+    lengths: [usize; N],
+}
+
+impl<const N: usize> Network<N> {
+    fn load(name: &'static str, bytes: &[u8], lengths: [usize; N]) -> Result<Self, KeypointsError> {
+        let plan = prepare(bytes)
+            .map_err(|cause| KeypointsError::Load { network: name, source: cause.into() })?;
+        Ok(Self { name, plan, lengths })
+    }
+
+    /// Input `[1, 3, side, side]`, outputs flattened.
+    fn run(&self, side: u16, input: &[f32]) -> Result<[Vec<f32>; N], KeypointsError> {
+        let side = usize::from(side);
+        let outputs = Tensor::from_shape(&[1, 3, side, side], input)
+            .and_then(|tensor| self.plan.run(tvec!(tensor.into_tvalue())))
+            .map_err(|cause| self.stopped(cause))?;
+        let mut numbers = Vec::with_capacity(N);
+        for (output, length) in outputs.iter().zip(self.lengths) {
+            let slice = output.to_plain_array_view::<f32>().map_err(|cause| self.stopped(cause))?;
+            let values: Vec<f32> = slice.iter().copied().collect();
+            if values.len() != length {
+                return Err(self.stopped("an output of the wrong size"));
+            }
+            numbers.push(values);
+        }
+        numbers.try_into().map_err(|_| self.stopped("an output is missing"))
+    }
+
+    fn stopped(&self, cause: impl Into<Cause>) -> KeypointsError {
+        KeypointsError::Run { network: self.name, source: cause.into() }
+    }
+}
+
+fn prepare(bytes: &[u8]) -> TractResult<Arc<TypedRunnableModel>> {
+    let mut model =
+        onnx().model_for_read(&mut Cursor::new(bytes))?.into_typed()?.into_decluttered()?;
+    if let Some(transform) = get_transform("conv_nhwc")? {
+        transform.transform(&mut model)?;
+    }
+    model.into_optimized()?.into_runnable()
+}
