@@ -1,1 +1,2 @@
+//! Parse, call, print the error chain, exit code.
 fn main() {}
