@@ -39,26 +39,48 @@ fn root() -> &'static Path {
 
 /// Every Rust file below `folder` that is not tests only, with its text.
 fn sources(folder: &Path) -> Vec<(PathBuf, String)> {
-    let mut found = Vec::new();
+    let mut all = Vec::new();
+    collect(folder, &mut all);
+    let tests_only: Vec<PathBuf> =
+        all.iter().flat_map(|(path, text)| test_modules(path, text)).collect();
+    all.retain(|(path, _)| !tests_only.contains(path));
+    all
+}
+
+fn collect(folder: &Path, found: &mut Vec<(PathBuf, String)>) {
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         if path.is_dir() {
-            found.extend(sources(&path));
-        } else if path.extension().is_some_and(|e| e == "rs") && !path.ends_with("tests.rs") {
+            collect(&path, found);
+        } else if path.extension().is_some_and(|e| e == "rs") {
             let text = fs::read_to_string(&path).unwrap();
             found.push((path, text));
         }
     }
-    found
 }
 
-/// The lines before the unit tests, without comments.
+/// The files of modules that a `mod.rs` declares for tests only.
+fn test_modules(path: &Path, text: &str) -> Vec<PathBuf> {
+    let lines: Vec<&str> = text.lines().collect();
+    let declared = lines.windows(2).filter(|pair| pair[0] == "#[cfg(test)]").filter_map(|pair| {
+        let name = pair[1].strip_suffix(';')?.split_whitespace().last()?;
+        Some(path.with_file_name(format!("{name}.rs")))
+    });
+    declared.collect()
+}
+
+/// The lines before the unit tests.
+fn before_tests(text: &str) -> Vec<&str> {
+    let lines: Vec<&str> = text.lines().collect();
+    let tests = |pair: &[&str]| pair[0] == "#[cfg(test)]" && pair[1].ends_with('{');
+    let end = lines.windows(2).position(tests).unwrap_or(lines.len());
+    lines[..end].to_vec()
+}
+
+/// The numbered lines before the unit tests, without comments.
 fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
-    text.lines()
-        .enumerate()
-        .take_while(|(_, line)| *line != "#[cfg(test)]")
-        .filter(|(_, line)| !line.trim_start().starts_with("//"))
-        .map(|(i, line)| (i + 1, line))
+    let lines = before_tests(text).into_iter().enumerate();
+    lines.filter(|(_, line)| !line.trim_start().starts_with("//")).map(|(i, line)| (i + 1, line))
 }
 
 /// The stage a file belongs to.
@@ -102,9 +124,28 @@ fn wrong_import(stage: usize, path: &str) -> Option<String> {
         return Some(format!("`{first}` is a later stage"));
     }
     let names = rest.trim_matches(['{', '}']).split(',').map(str::trim).filter(|n| !n.is_empty());
-    let type_like = |name: &str| name.starts_with(|c: char| c.is_uppercase());
+    // `self` is fine: what is taken through it is looked at by `through_module`.
+    let type_like = |name: &str| name == "self" || name.starts_with(|c: char| c.is_uppercase());
     let bad = names.filter(|name| !type_like(name)).map(str::to_owned).next();
     bad.map(|name| format!("`{first}::{name}` is not a type at the root of its stage"))
+}
+
+/// What is taken from another stage as `stage::name` and is no type.
+fn through_module(stage: usize, code: &str) -> Vec<String> {
+    let others = STAGES.iter().enumerate().filter(|(i, _)| *i != stage);
+    let found = others.flat_map(|(_, name)| {
+        let start = format!("{name}::");
+        let inside = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
+        let places: Vec<usize> = code.match_indices(&start).map(|(at, _)| at).collect();
+        places.into_iter().filter_map(move |at| {
+            let rest = &code[at + start.len()..];
+            let bad = !code[..at].ends_with(inside) && rest.starts_with(char::is_lowercase);
+            bad.then(|| {
+                format!("`{start}{}`", rest.split(['(', '<', ' ', ';']).next().unwrap_or(""))
+            })
+        })
+    });
+    found.collect()
 }
 
 #[test]
@@ -117,6 +158,9 @@ fn stages_use_only_types_of_earlier_stages() {
             if let Some(why) = wrong_import(stage, &import) {
                 wrong.push(format!("{}: {why}", path.display()));
             }
+        }
+        for call in through_module(stage, &body) {
+            wrong.push(format!("{}: {call} is not a type", path.display()));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
@@ -141,6 +185,8 @@ fn the_import_rule_itself_can_fail() {
     ] {
         assert!(wrong_import(track, wrong).is_some(), "{wrong}");
     }
+    assert_eq!(through_module(track, "let v = decode::View::FaceOn;"), Vec::<String>::new());
+    assert_eq!(through_module(track, "decode::probe(path)"), ["`decode::probe`"]);
     let found = crate_paths("use crate::a::{B,\n c};\nfn f() -> crate::d::E<F> {}");
     assert_eq!(found, ["a::{B,\n c", "d::E"]);
 }
@@ -169,7 +215,7 @@ fn the_top_level_holds_only_what_is_agreed() {
 fn files_and_functions_are_short() {
     let mut long = Vec::new();
     for (path, text) in sources(&root().join("src")) {
-        let lines = text.lines().take_while(|l| *l != "#[cfg(test)]").count();
+        let lines = before_tests(&text).len();
         if lines > FILE_LINES {
             long.push(format!("{}: {lines} lines before its tests", path.display()));
         }
