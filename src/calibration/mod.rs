@@ -17,6 +17,9 @@ mod request;
 mod rows;
 mod solve;
 
+#[cfg(test)]
+mod tests;
+
 use nalgebra::SMatrix;
 
 use crate::frames::{Attitude, Handed, PictureSize};

@@ -23,7 +23,9 @@ use crate::warning::Warned;
 pub use swing::SwingMeasures;
 
 #[cfg(test)]
-mod synthetic;
+mod held_out;
+#[cfg(test)]
+pub(crate) mod synthetic;
 #[cfg(test)]
 mod tests;
 

@@ -132,6 +132,23 @@ pub(super) struct Body {
 }
 
 impl Body {
+    /// The body halfway between several.
+    #[cfg(test)]
+    pub fn mean(bodies: &[Self]) -> Self {
+        let n = bodies.len() as f64;
+        let of =
+            |part: fn(&Self) -> Vector3<f64>| bodies.iter().map(part).sum::<Vector3<f64>>() / n;
+        Self {
+            lower: of(|b| b.lower),
+            upper: of(|b| b.upper),
+            head: of(|b| b.head),
+            trunk: of(|b| b.trunk),
+            shoulders: of(|b| b.shoulders),
+            hips: of(|b| b.hips),
+            arm: of(|b| b.arm),
+        }
+    }
+
     /// The measures of MEASURES.md against the body at address.
     pub fn measures(&self, address: &Self) -> Values {
         let travel = |now: Vector3<f64>, then: Vector3<f64>| now - then;

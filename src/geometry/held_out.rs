@@ -1,0 +1,216 @@
+//! Errors and coverage on rendered swings of bodies that the corrector never saw.
+//!
+//! Reads the file that `scripts/held_out.py` writes (path in `HUBGAUGE_HELD_OUT`); ignored
+//! otherwise: `HUBGAUGE_HELD_OUT=f cargo test --lib held_out -- --ignored --nocapture`.
+
+use std::collections::BTreeMap;
+
+use nalgebra::Vector3;
+
+use super::pose::{Body, wrap};
+use super::{Measure, Motion, ViewInput, motion};
+use crate::body::{Joint, PerJoint};
+use crate::calibration::{CalibrationRequest, View, calibrate};
+use crate::events::{Events, ImpactSource};
+use crate::frames::{Attitude, Handed, PictureSize, Pixel, Vector};
+use crate::lift::{Bearing, CameraGuess, Lifted, LiftedFrame, LiftedPoint};
+use crate::track::CameraMotion;
+use crate::units::{Estimate, Seconds};
+
+#[derive(serde::Deserialize)]
+struct Clip {
+    kind: String,
+    view: i64,
+    size: [u32; 2],
+    stature: f64,
+    t: Vec<f64>,
+    phase: Vec<u32>,
+    clip: [f64; 4],
+    clip_sd: [f64; 4],
+    clip_truth: [f64; 4],
+    px: Vec<f64>,
+    px_sd: Vec<f64>,
+    depth: Vec<f64>,
+    depth_sd: Vec<f64>,
+    lsp: Vec<f64>,
+    lsp_sd: Vec<f64>,
+    vec: Vec<f64>,
+    vec_sd: Vec<f64>,
+    truth: Vec<f64>,
+}
+
+impl Clip {
+    fn lifted(&self) -> Lifted {
+        let guess = |i: usize| Estimate::new(self.clip[i], self.clip_sd[i]);
+        let camera =
+            CameraGuess { pitch: guess(0), roll: guess(1), azimuth: guess(2), log_focal: guess(3) };
+        let frames = (0..self.t.len()).map(|f| self.frame(f)).collect();
+        Lifted { camera, frames }
+    }
+
+    fn frame(&self, f: usize) -> LiftedFrame {
+        let points = PerJoint::from_fn(|j| {
+            let k = f * Joint::COUNT + j as usize;
+            LiftedPoint {
+                at: Pixel::new(self.px[2 * k], self.px[2 * k + 1]),
+                sd: Pixel::new(self.px_sd[2 * k], self.px_sd[2 * k + 1]),
+                depth: Estimate::new(self.depth[k], self.depth_sd[k]),
+            }
+        });
+        let line = |v: usize| {
+            let of = |a: &[f64]| {
+                Vector::new(a[f * 12 + v * 3], a[f * 12 + v * 3 + 1], a[f * 12 + v * 3 + 2])
+            };
+            Bearing { vector: of(&self.vec), sd: of(&self.vec_sd) }
+        };
+        LiftedFrame {
+            time: Seconds(self.t[f]),
+            index: f,
+            filled: false,
+            points,
+            log_stature_px: Estimate::new(self.lsp[f], self.lsp_sd[f]),
+            trunk: line(0),
+            shoulders: line(1),
+            hips: line(2),
+            lead_arm: line(3),
+        }
+    }
+
+    fn body(&self, f: usize) -> Body {
+        let a = self.clip_truth;
+        let golf =
+            Attitude { pitch: a[0], roll: a[1], azimuth: a[2] }.golf_from_camera(Handed::Right).0;
+        let p = |j: Joint| {
+            let k = 3 * (f * Joint::COUNT + j as usize);
+            golf * Vector3::new(self.truth[k], self.truth[k + 1], self.truth[k + 2])
+        };
+        Body {
+            lower: p(Joint::LowerHub),
+            upper: p(Joint::UpperHub),
+            head: p(Joint::Head),
+            trunk: p(Joint::UpperHub) - p(Joint::LowerHub),
+            shoulders: p(Joint::LeadShoulder) - p(Joint::TrailShoulder),
+            hips: p(Joint::LeadHip) - p(Joint::TrailHip),
+            arm: p(Joint::LeadWrist) - p(Joint::LeadShoulder),
+        }
+    }
+
+    fn events(&self) -> Option<Events> {
+        let of = |phase: u32| -> Vec<f64> {
+            self.t.iter().zip(&self.phase).filter(|(_, p)| **p == phase).map(|(t, _)| *t).collect()
+        };
+        let still = of(0);
+        let (first, last) = (*still.first()?, *still.last()?);
+        let middle = |phase: u32| {
+            let t = of(phase);
+            t.get(t.len() / 2).map(|t| Estimate::new(*t, 0.0))
+        };
+        Some(Events {
+            address: (Seconds(first), Seconds(last)),
+            takeaway: middle(1),
+            arm_level_back: middle(2),
+            top: middle(3)?,
+            transition: middle(4),
+            impact: middle(5),
+            finish: middle(7),
+            impact_source: ImpactSource::Hands,
+        })
+    }
+
+    fn measure(&self, lifted: &Lifted, events: &Events) -> Option<Motion> {
+        let view = if self.view == 0 { View::FaceOn } else { View::DownTheLine };
+        let size = PictureSize { width: self.size[0], height: self.size[1] };
+        let stature = Some(Estimate::new(self.stature, CalibrationRequest::STATED_STATURE_SD));
+        let request =
+            CalibrationRequest { stature, ..CalibrationRequest::new(view, Handed::Right, size) };
+        let calibration = match calibrate(lifted, events, &request) {
+            Ok(c) => c.output,
+            Err(e) => {
+                eprintln!("{e}");
+                return None;
+            }
+        };
+        let input = ViewInput {
+            lifted,
+            events,
+            calibration: &calibration,
+            camera_motion: CameraMotion::Still,
+        };
+        motion(&[input]).map_err(|e| eprintln!("{e}")).ok().map(|m| m.output)
+    }
+}
+
+/// Errors and their sd.
+type Errors = Vec<(f64, f64)>;
+
+fn quantile(values: &mut [f64], q: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[((values.len() - 1) as f64 * q).round() as usize]
+}
+
+fn print(name: &str, errors: &Errors) {
+    let mut size: Vec<f64> = errors.iter().map(|(e, _)| e.abs()).collect();
+    let within = |k: f64| {
+        errors.iter().filter(|(e, sd)| e.abs() <= k * sd).count() as f64 / errors.len() as f64
+            * 100.0
+    };
+    let mut sd: Vec<f64> = errors.iter().map(|(_, sd)| *sd).collect();
+    let (half, most) = (quantile(&mut size, 0.5), quantile(&mut size, 0.9));
+    println!(
+        "{name:40} {:6} {half:7.2} /{most:7.2}  sd {:6.2}  in 1 sd {:3.0} %  in 2 sd {:3.0} %",
+        errors.len(),
+        quantile(&mut sd, 0.5),
+        within(1.0),
+        within(2.0)
+    );
+}
+
+#[test]
+#[ignore = "needs the file that scripts/held_out.py writes"]
+fn held_out() {
+    let path = std::env::var("HUBGAUGE_HELD_OUT").unwrap();
+    let text = std::fs::read_to_string(path).unwrap();
+    let mut table: BTreeMap<(bool, i64, usize), Errors> = BTreeMap::new();
+    let mut clips = 0;
+    let started = std::time::Instant::now();
+    for line in text.lines() {
+        let clip: Clip = serde_json::from_str(line).unwrap();
+        if clip.view > 1 {
+            continue;
+        }
+        let (lifted, Some(events)) = (clip.lifted(), clip.events()) else { continue };
+        let Some(motion) = clip.measure(&lifted, &events) else { continue };
+        clips += 1;
+        let still: Vec<Body> =
+            (0..clip.t.len()).filter(|f| clip.phase[*f] == 0).map(|f| clip.body(f)).collect();
+        let address = Body::mean(&still);
+        for f in (0..clip.t.len()).filter(|f| (2..=5).contains(&clip.phase[*f])) {
+            let truth = clip.body(f).measures(&address);
+            for m in Measure::ALL {
+                let Ok(got) = motion.frames[f].get(m) else { continue };
+                let (mut error, mut unit) = (got.value - truth[m as usize], 100.0);
+                if !m.is_length() {
+                    error = wrap(error);
+                    unit = 1f64.to_degrees();
+                }
+                let key = (clip.kind.contains("wild"), clip.view, m as usize);
+                table.entry(key).or_default().push((error * unit, got.estimate().sd * unit));
+            }
+        }
+    }
+    println!(
+        "{clips} clips, {:.0} ms a clip",
+        started.elapsed().as_secs_f64() * 1e3 / f64::from(clips)
+    );
+    let (mut lengths, mut angles) = (Errors::new(), Errors::new());
+    for ((wild, view, m), errors) in &table {
+        let kind = if *wild { "wild" } else { "plain" };
+        let side = if *view == 0 { "face-on" } else { "down-the-line" };
+        print(&format!("{kind} {side} {:?}", Measure::ALL[*m]), errors);
+        let all = if Measure::ALL[*m].is_length() { &mut lengths } else { &mut angles };
+        all.extend(errors);
+    }
+    print("all lengths", &lengths);
+    print("all angles", &angles);
+    assert!(clips > 0);
+}
