@@ -8,6 +8,7 @@ mod container;
 mod digest;
 mod error;
 mod ffi;
+mod light;
 mod orientation;
 mod probe;
 mod reader;

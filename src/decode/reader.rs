@@ -4,6 +4,7 @@
 //! frame is the same however it was reached. One frame is held at a time. Frames that the
 //! codec does not give back are counted and reported, not filled in.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use ffmpeg::codec::{self, threading};
@@ -19,8 +20,9 @@ use crate::warning::Warning;
 /// Two threads of frame threading: measured 156 (H.264) and 180 (HEVC) frames a second of
 /// 1080p on two cores (STACK.md); more only wait.
 const THREADS: usize = 2;
-/// How far to step back, seconds, when a seek landed behind the frame that was asked for.
-const STEPS_BACK_S: [f64; 3] = [2.0, 10.0, f64::INFINITY];
+/// How far before the wanted frame to look for a keyframe, seconds, one after the other while
+/// the landing is behind the frame.
+const STEPS_BACK_S: [f64; 3] = [0.0, 2.0, 10.0];
 /// Decoder complaints in a row without a frame, after which the rest is given up.
 const MAX_COMPLAINTS: usize = 10_000;
 /// Times closer than this are the same: far below a tick of any container.
@@ -212,6 +214,7 @@ struct Decoding {
     clip: Container,
     track: Track,
     decoder: decoder::Video,
+    path: PathBuf,
     ticks: Arc<[i64]>,
     /// A frame decoded while looking where a seek had landed.
     ahead: Option<frame::Video>,
@@ -226,8 +229,9 @@ impl Decoding {
         let track = clip.track()?;
         ffi::keep_only(&mut clip.input, track.stream);
         let decoder = Self::decoder(&clip, &track)?;
-        let ticks = Arc::clone(&info.frames);
-        let mut ready = Self { clip, track, decoder, ticks, ahead: None, broken: 0, complaints: 0 };
+        let (ticks, path) = (Arc::clone(&info.frames), info.path.clone());
+        let mut ready =
+            Self { clip, track, decoder, path, ticks, ahead: None, broken: 0, complaints: 0 };
         if let Some(&target) = ready.ticks.get(first).filter(|_| first > 0) {
             ready.seek(target)?;
         }
@@ -252,27 +256,33 @@ impl Decoding {
     }
 
     /// To a keyframe whose frames begin at or before `target`. Where pictures depend on ones
-    /// before the keyframe (open groups), the first landing may be too late: then further back.
+    /// before the keyframe (open groups), or the container seeks badly, the first landing may
+    /// be too late: then further back, and at last from the start.
     fn seek(&mut self, target: i64) -> Result<(), DecodeError> {
         let base = self.track.base;
         let ticks_per_s = f64::from(base.den.get()) / f64::from(base.num.get());
-        for back_s in std::iter::once(0.0).chain(STEPS_BACK_S) {
-            #[expect(
-                clippy::cast_possible_truncation,
-                reason = "a few seconds of ticks; infinity saturates"
-            )]
+        for back_s in STEPS_BACK_S {
+            #[expect(clippy::cast_possible_truncation, reason = "a few seconds of ticks")]
             let to = target.saturating_sub((back_s * ticks_per_s) as i64);
             if ffi::seek(&mut self.clip.input, self.track.stream, to).is_err() {
                 continue;
             }
             self.decoder.flush();
-            self.complaints = 0;
+            self.ahead = None;
             self.ahead = self.frame()?;
-            let landed = self.ahead.as_ref().and_then(|frame| frame.timestamp());
-            if landed.is_some_and(|t| t <= target) {
-                break;
+            if self.ahead.as_ref().and_then(|frame| frame.timestamp()).is_some_and(|t| t <= target)
+            {
+                return Ok(());
             }
         }
+        self.rewind()
+    }
+
+    fn rewind(&mut self) -> Result<(), DecodeError> {
+        self.ahead = None;
+        self.clip = Container::open(&self.path)?;
+        ffi::keep_only(&mut self.clip.input, self.track.stream);
+        self.decoder = Self::decoder(&self.clip, &self.track)?;
         Ok(())
     }
 

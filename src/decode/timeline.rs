@@ -27,6 +27,8 @@ pub(super) fn read(clip: &mut Container, track: &Track) -> Result<Timeline, Deco
     ffi::keep_only(&mut clip.input, track.stream);
     while let Some(packet) = clip.next_packet(track.stream, &mut broken) {
         let unseen = ffi::is_hidden(&packet)
+            // The last one of a file that was cut off.
+            || packet.is_corrupt()
             || track.codec == Id::VP8 && packet.data().is_some_and(is_unshown_vp8);
         let Some(pts) = packet.pts().filter(|_| !unseen) else { continue };
         ticks.push(pts);

@@ -1,1 +1,0 @@
-//! Tests of the whole stage on clips that the ffmpeg command makes.
