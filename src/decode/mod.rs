@@ -5,6 +5,7 @@
 
 mod colour;
 mod container;
+mod decoding;
 mod digest;
 mod error;
 mod ffi;

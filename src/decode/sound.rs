@@ -155,8 +155,10 @@ fn mono(frame: &frame::Audio) -> Vec<f32> {
     sum.iter().map(|x| (x * share).clamp(-1.0, 1.0)).collect()
 }
 
+type ReadSample = fn(&[u8]) -> f32;
+
 /// Bytes a sample and how to read one; `None` for formats that no decoder gives.
-fn reader(format: Sample) -> Option<(usize, fn(&[u8]) -> f32)> {
+fn reader(format: Sample) -> Option<(usize, ReadSample)> {
     fn array<const N: usize>(bytes: &[u8]) -> [u8; N] {
         bytes.first_chunk().copied().unwrap_or([0; N])
     }

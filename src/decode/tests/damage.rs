@@ -42,13 +42,11 @@ fn a_clip_cut_off_is_read_as_far_as_it_goes() {
         let (pictures, notes) = run(&clips.path(name));
         assert!((30..80).contains(&pictures.len()), "{name} {}", pictures.len());
         assert!(mentions(&notes, "cut off"), "{name} {notes:?}");
-        let differ: Vec<_> = pictures
-            .iter()
-            .zip(&whole)
-            .filter(|(a, b)| a.time != b.time || a.pixels != b.pixels)
-            .map(|(a, _)| a.index)
-            .collect();
-        assert!(differ.is_empty(), "{name} {differ:?} of {} {notes:?}", pictures.len());
+        // A picture just before the end may be missing, where its packet is stored later.
+        for picture in &pictures {
+            let same = whole.iter().find(|other| other.time == picture.time).unwrap();
+            assert!(same.pixels == picture.pixels, "{name} {}", picture.index);
+        }
     }
 }
 
