@@ -45,7 +45,7 @@ fn timed(index: usize, pixels: RgbImage) -> Picture {
     Picture { time, index, pixels }
 }
 
-fn fine(index: usize, pixels: RgbImage) -> Result<Picture, KeypointsError> {
+pub(super) fn fine(index: usize, pixels: RgbImage) -> Result<Picture, KeypointsError> {
     Ok(timed(index, pixels))
 }
 
