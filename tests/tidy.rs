@@ -43,7 +43,10 @@ fn sources(folder: &Path) -> Vec<(PathBuf, String)> {
     collect(folder, &mut all);
     let tests_only: Vec<PathBuf> =
         all.iter().flat_map(|(path, text)| test_modules(path, text)).collect();
-    all.retain(|(path, _)| !tests_only.contains(path));
+    // A test module is one file, or a folder with its own modules.
+    all.retain(|(path, _)| {
+        !tests_only.iter().any(|file| path == file || path.starts_with(file.with_extension("")))
+    });
     all
 }
 

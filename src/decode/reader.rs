@@ -4,19 +4,17 @@
 //! frame is the same however it was reached. One frame is held at a time. Frames that the
 //! codec does not give back are counted and reported, not filled in.
 
-use std::path::PathBuf;
-use std::sync::Arc;
-
-use ffmpeg::codec::{self, threading};
-use ffmpeg::{Packet, Rational, decoder, frame};
-use ffmpeg_next as ffmpeg;
+use ffmpeg_next::frame;
 
 use super::colour::{Painter, Rendering};
 use super::decoding::Decoding;
 use super::error::DecodeError;
-use super::{ClipInfo, Picture, Timestamp, ffi};
+use super::{ClipInfo, Picture, Timestamp, ffi, timeline};
 use crate::warning::Warning;
 
+/// Share of the usual step by which frames may come early and still keep their distance:
+/// Matroska rounds times to milliseconds, cameras are never quite even.
+const ROUNDING: f64 = 0.25;
 /// Times closer than this are the same: far below a tick of any container.
 const SAME_S: f64 = 1e-7;
 
@@ -70,6 +68,8 @@ impl Pictures {
         let decoding = Decoding::start(info, first)?;
         let painter = Painter::new(decoding.track.square);
         let (missing, last_s) = (Missing::default(), f64::NEG_INFINITY);
+        let usual = Timestamp { ticks: timeline::median_step(&info.frames), base: info.first.base };
+        let min_step_s = min_step_s - ROUNDING * usual.seconds();
         Ok(Self {
             decoding,
             painter,
@@ -116,7 +116,7 @@ impl Pictures {
                 return Ok(None);
             }
             let time_s = self.decoding.time(index).seconds();
-            if time_s >= self.last_s + self.min_step_s - SAME_S {
+            if time_s >= self.last_s + self.min_step_s {
                 self.last_s = time_s;
                 return Ok(Some((frame, index)));
             }

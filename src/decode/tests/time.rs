@@ -85,6 +85,18 @@ fn a_span_begins_and_ends_where_it_says() {
     assert_eq!(numbers(at(9.0), at(5.0), 0.0), [0; 0]);
 }
 
+/// Matroska's milliseconds: steps of 33 and 34 ms are all "a thirtieth".
+#[test]
+fn thinning_does_not_stumble_over_rounded_times() {
+    let clips = Clips::new();
+    clips.raw("even.mp4", &numbered(60), "64x48", "yuv420p", LOSSLESS);
+    clips.ffmpeg("-i even.mp4 -c copy even.mkv");
+    let info = clips.info("even.mkv");
+    for (step_s, expected) in [(1.0 / 30.0, 60), (1.0 / 15.0, 30), (0.1, 20)] {
+        assert_eq!(Pictures::open(&info, -1.0, 9.0, step_s).unwrap().count(), expected);
+    }
+}
+
 #[test]
 fn a_time_between_frames_is_refused() {
     let clips = Clips::new();
