@@ -24,7 +24,8 @@ pub use swing::{
     SwingMeasure, SwingResult,
 };
 pub use table::{answer, table};
-pub use value::{Unit, Value};
+pub use value::{Unit, Value, plus_minus};
+pub use words::{event_name, phrase};
 
 /// What goes wrong when a result is read or written.
 #[derive(Debug, thiserror::Error)]

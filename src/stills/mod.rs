@@ -1,2 +1,210 @@
 //! Stage 9. In: pictures at the events, the body's points in them, the result. Out:
 //! annotated pictures.
+//!
+//! Both hubs, the line between them, the address positions with a vertical through each so that
+//! travel is seen as a gap, the trunk's angle, and the numbers with their sd. Words stand in a
+//! strip below the picture; the few labels inside it keep clear of face, hands and each other.
+//!
+//! Everything is in pixels of the upright picture ([`crate::frames::Image`]). What it does not
+//! do: measure, judge, or know where the club is (the caller can name boxes to keep clear).
+
+mod area;
+mod canvas;
+mod face;
+mod label;
+mod loupe;
+mod marks;
+mod pair;
+mod scene;
+mod strip;
+mod text;
+
+use image::RgbImage;
+use image::codecs::png::{CompressionType, FilterType, PngEncoder};
+use image::imageops;
+
+pub use area::Area;
+pub use pair::pair;
+pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};
+
+use canvas::Canvas;
+use strip::{Content, Strip};
+use text::Fonts;
+
+/// Why a still cannot be drawn.
+#[derive(Debug, thiserror::Error)]
+pub enum StillError {
+    #[error("the picture is {0}x{1} pixels: too small or too large to draw on")]
+    Size(u32, u32),
+    #[error("the face cannot be hidden because the head was not found in this picture")]
+    NoFace,
+    #[error("the built-in font cannot be read: {0}")]
+    Font(#[from] ab_glyph::InvalidFont),
+    #[error("cannot make the picture file: {0}")]
+    Png(#[from] image::ImageError),
+}
+
+/// Smaller pictures are enlarged to this shorter side before anything is drawn, pixels: text
+/// needs about 30 pixels to be read on a phone.
+const SHORTEST_SIDE: f64 = 720.0;
+const LARGEST_SIDE: u32 = 16_384;
+/// A hidden face gets this much more room than its box, statures: the head's own place has an
+/// error.
+const BLUR_MARGIN: f64 = 0.02;
+
+/// Draws the scene on a copy of the picture, with its strip below.
+///
+/// # Errors
+/// When the picture has no usable size, or a face is to be hidden that was not found.
+pub fn annotate(picture: &RgbImage, scene: &StillScene) -> Result<RgbImage, StillError> {
+    let short = checked_short_side(picture)?;
+    let factor = (SHORTEST_SIDE / short).max(1.0);
+    let (mut picture, scene) = enlarged(picture, scene, factor);
+    hide_face(&mut picture, &scene)?;
+    let fonts = Fonts::embedded()?;
+    let unit = short * factor / 100.0;
+    let strip = Strip::new(
+        &fonts,
+        &Content {
+            heads: &[(&scene.title, &scene.detail)],
+            facts: &scene.facts,
+            legend: &strip::legend(&[&scene]),
+            loupe: loupe::magnified(&picture, &scene, unit),
+        },
+        f64::from(picture.width()),
+        unit,
+    );
+    with_strip(&painted(&picture, &scene, &fonts, unit)?, &strip, &fonts)
+}
+
+fn checked_short_side(picture: &RgbImage) -> Result<f64, StillError> {
+    let (width, height) = picture.dimensions();
+    if width.min(height) < 16 || width.max(height) > LARGEST_SIDE {
+        return Err(StillError::Size(width, height));
+    }
+    Ok(f64::from(width.min(height)))
+}
+
+fn enlarged(picture: &RgbImage, scene: &StillScene, factor: f64) -> (RgbImage, StillScene) {
+    if factor <= 1.0 {
+        return (picture.clone(), scene.clone());
+    }
+    let side = |pixels: u32| canvas::pixels(f64::from(pixels) * factor);
+    let (width, height) = (side(picture.width()), side(picture.height()));
+    let large = imageops::resize(picture, width, height, imageops::FilterType::CatmullRom);
+    (large, scene.mapped(factor, crate::frames::Pixel::new(0.0, 0.0)))
+}
+
+fn hide_face(picture: &mut RgbImage, scene: &StillScene) -> Result<(), StillError> {
+    if scene.blur_face {
+        let head = scene.head_area().ok_or(StillError::NoFace)?;
+        face::blur(picture, &head.grown(BLUR_MARGIN * scene.stature_px));
+    }
+    Ok(())
+}
+
+/// The picture with marks and labels. `unit` is the size of text: a hundredth of the shorter
+/// side of what the reader gets.
+fn painted(
+    picture: &RgbImage,
+    scene: &StillScene,
+    fonts: &Fonts,
+    unit: f64,
+) -> Result<RgbImage, StillError> {
+    let (width, height) = picture.dimensions();
+    let mut canvas = Canvas::new(picture, 0).ok_or(StillError::Size(width, height))?;
+    marks::draw(&mut canvas, scene, marks::unit(scene, unit));
+    let bounds = Area::new(0.0, 0.0, f64::from(width), f64::from(height));
+    for label in label::place(fonts, scene, &bounds, unit) {
+        label.draw(&mut canvas, fonts, unit);
+    }
+    Ok(canvas.into_picture())
+}
+
+fn with_strip(picture: &RgbImage, strip: &Strip, fonts: &Fonts) -> Result<RgbImage, StillError> {
+    let (width, height) = picture.dimensions();
+    let below = canvas::pixels(strip.height());
+    let mut canvas = Canvas::new(picture, below).ok_or(StillError::Size(width, height))?;
+    strip.draw(&mut canvas, fonts, f64::from(height));
+    Ok(canvas.into_picture())
+}
+
+/// The bytes of a PNG file, compressed fast.
+///
+/// # Errors
+/// When the encoder refuses the picture.
+pub fn encode_png(picture: &RgbImage) -> Result<Vec<u8>, StillError> {
+    let mut bytes = Vec::new();
+    let encoder =
+        PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive);
+    picture.write_with_encoder(encoder)?;
+    Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::Joint;
+    use scene::tests::standing;
+
+    fn grey(width: u32, height: u32) -> RgbImage {
+        RgbImage::from_pixel(width, height, image::Rgb([128, 130, 126]))
+    }
+
+    #[test]
+    fn the_strip_is_added_below_and_the_picture_keeps_its_size_and_its_far_corners() {
+        let still = annotate(&grey(720, 1280), &standing()).unwrap();
+        assert_eq!(still.width(), 720);
+        assert!(still.height() > 1280 + 100);
+        for (x, y) in [(2, 2), (717, 2), (2, 1270), (717, 1270)] {
+            assert_eq!(still.get_pixel(x, y).0, [128, 130, 126]);
+        }
+        let hub = still.get_pixel(332, 624).0;
+        assert_eq!(hub, [255, 178, 38]);
+        assert_eq!(still.get_pixel(354, 525).0, [126, 205, 255]);
+    }
+
+    #[test]
+    fn an_estimated_hub_is_hollow() {
+        let mut scene = standing();
+        (scene.lean, scene.skeleton) = (None, false);
+        scene.upper = None;
+        scene.lower.as_mut().unwrap().now.filled = true;
+        let still = annotate(&grey(720, 1280), &scene).unwrap();
+        assert_eq!(still.get_pixel(332, 624).0, [128, 130, 126]);
+    }
+
+    #[test]
+    fn a_small_picture_is_enlarged_so_that_text_can_be_read() {
+        let scene = standing().mapped(0.25, crate::frames::Pixel::new(0.0, 0.0));
+        assert_eq!(annotate(&grey(180, 320), &scene).unwrap().width(), 720);
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_refused_in_one_line() {
+        let mut scene = standing();
+        assert!(matches!(annotate(&grey(1, 1), &scene), Err(StillError::Size(1, 1))));
+        scene.blur_face = true;
+        assert!(annotate(&grey(720, 1280), &scene).is_ok());
+        scene.joints[Joint::Head] = None;
+        let error = annotate(&grey(720, 1280), &scene).unwrap_err().to_string();
+        assert!(error.contains("head was not found"), "{error}");
+    }
+
+    #[test]
+    fn a_body_outside_the_picture_does_not_stop_the_drawing() {
+        for shift in [-3000.0, 3000.0] {
+            let scene = standing().mapped(1.0, crate::frames::Pixel::new(shift, shift));
+            let scene = StillScene { blur_face: true, ..scene };
+            assert!(annotate(&grey(720, 1280), &scene).is_ok());
+            assert!(pair((&grey(720, 1280), &scene), (&grey(720, 1280), &scene)).is_ok());
+        }
+    }
+
+    #[test]
+    fn the_png_holds_the_picture() {
+        let picture = RgbImage::from_fn(40, 30, |x, y| image::Rgb([x as u8, y as u8, 7]));
+        let read = image::load_from_memory(&encode_png(&picture).unwrap()).unwrap().to_rgb8();
+        assert_eq!(read, picture);
+    }
+}
