@@ -58,16 +58,26 @@ impl Orientation {
         let (width, height) = (row / 3, shown.len() / row);
         for block_y in (0..height).step_by(BLOCK) {
             for block_x in (0..width).step_by(BLOCK) {
+                let right = width.min(block_x + BLOCK);
+                let first = if self.flip_x { width - right } else { block_x };
+                let lines = &stored[first * stride..][..(right - block_x) * stride];
                 for y in block_y..height.min(block_y + BLOCK) {
-                    let column = if self.flip_y { height - 1 - y } else { y } * 3;
-                    let right = width.min(block_x + BLOCK);
+                    let column = if self.flip_y { height - 1 - y } else { y };
                     let to = &mut shown[y * row..][block_x * 3..right * 3];
-                    for (x, pixel) in (block_x..right).zip(to.as_chunks_mut::<3>().0) {
-                        let line = if self.flip_x { width - 1 - x } else { x };
-                        pixel.copy_from_slice(&stored[line * stride + column..][..3]);
-                    }
+                    self.column_to_row(lines, stride, column * 3, to);
                 }
             }
+        }
+    }
+
+    /// The pixels that begin `at` bytes into each line, one below the other, into one row.
+    fn column_to_row(self, lines: &[u8], stride: usize, at: usize, row: &mut [u8]) {
+        let pixels = lines.chunks_exact(stride).map(|line| &line[at..at + 3]);
+        let places = row.as_chunks_mut::<3>().0.iter_mut();
+        if self.flip_x {
+            places.rev().zip(pixels).for_each(|(to, from)| to.copy_from_slice(from));
+        } else {
+            places.zip(pixels).for_each(|(to, from)| to.copy_from_slice(from));
         }
     }
 }
