@@ -24,8 +24,8 @@ pub use swing::{
     SwingMeasure, SwingResult,
 };
 pub use table::{answer, table};
-pub use value::{Unit, Value, plus_minus};
-pub use words::{event_name, phrase};
+pub use value::{Unit, Value};
+pub use words::{event_key, event_name, fact};
 
 /// What goes wrong when a result is read or written.
 #[derive(Debug, thiserror::Error)]

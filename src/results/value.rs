@@ -66,6 +66,17 @@ impl Value {
             Self::Missing { .. } => None,
         }
     }
+
+    /// The size without its sign, where an arrow shows the direction: `6.1 ± 0.9 cm`.
+    #[must_use]
+    pub fn size(&self) -> Option<String> {
+        match self {
+            Self::Known { value, sd, unit } => {
+                Some(format!("{}{}", plus_minus(value.abs(), *sd), unit.suffix()))
+            }
+            Self::Missing { .. } => None,
+        }
+    }
 }
 
 impl fmt::Display for Value {
@@ -115,6 +126,14 @@ mod tests {
             r#"[{"value":-6.1,"sd":0.9,"unit":"cm"},{"missing":"needs a down-the-line clip"}]"#
         );
         assert_eq!(serde_json::from_str::<Vec<Value>>(&text).unwrap(), [known, missing]);
+    }
+
+    #[test]
+    fn the_size_has_no_sign() {
+        let value = Value::new(Estimate::new(-6.13, 0.9), Unit::Cm);
+        assert_eq!(value.size().as_deref(), Some("6.1 ± 0.9 cm"));
+        assert_eq!(value.to_string(), "-6.1 ± 0.9 cm");
+        assert_eq!(Value::missing("x").size(), None);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! A coach's words for events, measures, signs and reasons. In: keys and numbers. Out: phrases.
 
+use super::Value;
 use super::value::{decimals_shown, plus_minus};
 use crate::events::Event;
 use crate::geometry::{Measure, Missing};
@@ -77,12 +78,39 @@ pub fn direction(measure: Measure, value: f64) -> &'static str {
     if value < 0.0 { minus } else { plus }
 }
 
-/// `6.1 ± 0.9 cm away from the target`, for a value in centimetres or degrees.
+/// The event's key in the contract, for file names.
 #[must_use]
-pub fn phrase(measure: Measure, outside: Estimate) -> String {
-    let unit = if measure.is_length() { " cm" } else { "°" };
-    let size = plus_minus(outside.value.abs(), outside.sd);
-    format!("{size}{unit} {}", direction(measure, outside.value))
+pub fn event_key(event: Event) -> &'static str {
+    match event {
+        Event::Address => "address",
+        Event::Takeaway => "takeaway",
+        Event::ArmLevelBack => "arm_level_back",
+        Event::Top => "top",
+        Event::Transition => "transition",
+        Event::Impact => "impact",
+        Event::Finish => "finish",
+    }
+}
+
+/// One line about a known value, for a still: `Lower hub 6.1 ± 0.9 cm away from the target`, or
+/// that it lies within its error.
+#[must_use]
+pub fn fact(measure: Measure, value: &Value) -> Option<String> {
+    let known = value.estimate()?;
+    let subject = match measure {
+        Measure::LowerHubTarget | Measure::LowerHubBall | Measure::LowerHubUp => "Lower hub",
+        Measure::UpperHubTarget | Measure::UpperHubBall | Measure::UpperHubUp => "Upper hub",
+        Measure::HeadTarget | Measure::HeadBall | Measure::HeadUp => "Head",
+        Measure::SpineTilt | Measure::ForwardBend => "Trunk leans",
+        other => return Some(format!("{}: {value}", measure_name(other))),
+    };
+    if is_shown(known) {
+        let unit = if measure.is_length() { " cm" } else { "°" };
+        let size = plus_minus(known.value.abs(), known.sd);
+        Some(format!("{subject} {size}{unit} {}", direction(measure, known.value)))
+    } else {
+        Some(format!("{subject} {value}, within its error"))
+    }
 }
 
 /// `6.1 cm (± 0.9)`: the size alone, for running text.
@@ -156,12 +184,33 @@ fn unbroken(text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::results::Unit;
+
+    #[test]
+    fn the_event_s_key_is_that_of_the_file() {
+        for event in Event::ALL {
+            assert_eq!(serde_json::to_value(event).unwrap(), event_key(event));
+        }
+    }
 
     #[test]
     fn the_sign_is_said_in_words() {
         let travel = Estimate::new(-6.13, 0.91);
-        assert_eq!(phrase(Measure::LowerHubTarget, travel), "6.1 ± 0.9 cm away from the target");
-        assert_eq!(phrase(Measure::SpineTilt, travel), "6.1 ± 0.9° toward the target");
+        let said = |measure, estimate, unit| fact(measure, &Value::new(estimate, unit)).unwrap();
+        assert_eq!(
+            said(Measure::LowerHubTarget, travel, Unit::Cm),
+            "Lower hub 6.1 ± 0.9 cm away from the target"
+        );
+        assert_eq!(
+            said(Measure::SpineTilt, travel, Unit::Deg),
+            "Trunk leans 6.1 ± 0.9° toward the target"
+        );
+        let small = Estimate::new(-0.4, 0.9);
+        assert_eq!(
+            said(Measure::UpperHubBall, small, Unit::Cm),
+            "Upper hub -0.4 ± 0.9 cm, within its error"
+        );
+        assert_eq!(fact(Measure::LeadArm, &Value::missing("x")), None);
         assert_eq!(size(Measure::LowerHubTarget, travel), "6.1 cm (± 0.9)");
     }
 
