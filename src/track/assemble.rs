@@ -69,7 +69,7 @@ fn frame(sighting: Sighting, ground: &GroundMotion, clock: &Clock) -> TrackedFra
     let surest = sighting
         .people
         .into_iter()
-        .filter(is_finite)
+        .filter(|person| ground.covers(sighting.index) && is_finite(person))
         .max_by(|a, b| a.person.get().total_cmp(&b.person.get()));
     TrackedFrame {
         time: Seconds(clock.real(sighting.time.seconds())),
@@ -387,6 +387,7 @@ mod tests {
         let ground = GroundMotion {
             motion: CameraMotion::Compensated { residual_px: 0.2 },
             frames: (0..180).map(|i| (i, camera(i))).collect(),
+            holes: vec![(Some(179), None)],
         };
         let out = assemble(sightings, &ground, SIZE, &clock()).unwrap().output;
         assert_eq!(out.motion, ground.motion);

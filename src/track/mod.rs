@@ -11,6 +11,7 @@ mod assemble;
 mod body;
 mod camera;
 mod choose;
+mod ground;
 mod people;
 #[cfg(test)]
 mod puppets;
@@ -23,6 +24,7 @@ use crate::units::Seconds;
 pub use assemble::assemble;
 pub use camera::PictureFromReference;
 pub use choose::choose;
+pub use ground::GroundFollower;
 
 /// Why the golfer could not be followed. Each says what to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -95,12 +97,23 @@ pub struct GroundMotion {
     pub motion: CameraMotion,
     /// By picture index, rising. Empty for a camera that stood still.
     frames: Vec<(usize, PictureFromReference)>,
+    /// Pictures strictly between the two are not known; `None` is an end of the clip.
+    holes: Vec<(Option<usize>, Option<usize>)>,
 }
 
 impl GroundMotion {
     #[must_use]
     pub fn still() -> Self {
-        Self { motion: CameraMotion::Still, frames: Vec::new() }
+        Self { motion: CameraMotion::Still, frames: Vec::new(), holes: Vec::new() }
+    }
+
+    /// Whether the camera was followed around a displayed frame.
+    #[must_use]
+    pub fn covers(&self, index: usize) -> bool {
+        let inside = |&(from, to): &(Option<usize>, Option<usize>)| {
+            from.is_none_or(|from| index > from) && to.is_none_or(|to| index < to)
+        };
+        !self.holes.iter().any(inside)
     }
 
     /// The camera at a displayed frame; between followed pictures interpolated, outside held.
