@@ -115,7 +115,7 @@ fn golfer(path: &Path<'_>) -> Golfer {
 
 /// The square that each reading asks for next, misreadings left out.
 fn guide(samples: &[Sample<'_>]) -> Guide {
-    let wanted: Guide = samples.iter().map(|s| (s.file_s, s.person.roi)).collect();
+    let wanted: Guide = samples.iter().map(|s| (s.file_s, s.person.next_roi())).collect();
     let sound = wanted.iter().enumerate().filter(|(i, (_, roi))| {
         let near = &wanted[i.saturating_sub(2)..(i + 3).min(wanted.len())];
         let typical = |value: fn(&(f64, crate::keypoints::Roi)) -> f64| {
@@ -264,8 +264,9 @@ mod tests {
     #[test]
     fn a_misread_square_does_not_guide() {
         let mut scan = clip(12.0, 3.0, |t| vec![golfer(t, HERE, 500.0)]);
-        scan[10].people[0].roi.side *= 2.0;
-        scan[20].people[0].roi.centre.x += 200.0;
+        scan[10].people[0].points[34].at.y -= 300.0;
+        scan[20].people[0].points[33].at.x += 200.0;
+        scan[20].people[0].points[34].at.x += 200.0;
         assert_follows(&pick(&scan).unwrap().output, HERE, 500.0, 34);
     }
 
