@@ -14,6 +14,8 @@ use crate::units::{Estimate, Seconds};
 /// the fastest part of the backswing: forward presses and sway are slower.
 const SLOW: f64 = 0.15;
 const SLOW_SHARE: f64 = 0.12;
+/// For this long, seconds.
+const LASTS: f64 = 0.08;
 /// How far the hands are followed, statures: about 12 cm.
 const EARLY: f64 = 0.07;
 /// Rest is looked at this far back, seconds.
@@ -24,8 +26,10 @@ const SETTLED: f64 = 0.2;
 const LONGEST: f64 = 0.8;
 /// The hands stay this near, statures (about 2.5 cm), or 4 sd.
 const NEAR: f64 = 0.015;
+/// Forward presses and sway before the start, statures / s.
+const DRIFT: f64 = 0.08;
 /// People do not start as a parabola exactly, seconds: `accuracy.rs`.
-const METHOD_SD: f64 = 0.02;
+const METHOD_SD: f64 = 0.03;
 
 /// How the swing starts.
 #[derive(Clone, Copy, Debug)]
@@ -43,7 +47,7 @@ pub(super) fn find(motion: &Motion, from: f64, top: f64) -> Option<Start> {
     let samples = rest.along(far, still_from.max(slow - REST))?;
     let floor = motion.hand_sd.powi(2) / 4.0;
     let bend = search(slow - REST, far, floor, |t0| {
-        hinge(&samples, t0).filter(|f| f.coef[1] > 0.0).map(|f| (f.rss, f.freedom))
+        hinge(&samples, t0, motion.hand_sd).filter(|f| f.coef[2] > 0.0).map(|f| (f.rss, f.freedom))
     })?;
     if bend.at < motion.u.first() + motion.step {
         return None;
@@ -55,19 +59,25 @@ pub(super) fn find(motion: &Motion, from: f64, top: f64) -> Option<Start> {
     Some(Start { takeaway: Estimate::new(bend.at, sd), window })
 }
 
-fn hinge(samples: &[(f64, f64, f64)], t0: f64) -> Option<Fit<2>> {
-    let rows = samples.iter().map(|&(t, s, w)| ([1.0, (t - t0).max(0.0).powi(2)], s, w));
-    least_squares(rows)
+/// Rest or slow drift, then a parabola on top of it.
+fn hinge(samples: &[(f64, f64, f64)], t0: f64, hand_sd: f64) -> Option<Fit<3>> {
+    let still = ([0.0, 1.0, 0.0], 0.0, (hand_sd.max(0.001) / DRIFT).powi(2));
+    let rows = samples.iter().map(|&(t, s, w)| ([1.0, t - t0, (t - t0).max(0.0).powi(2)], s, w));
+    least_squares(rows.chain(std::iter::once(still)))
 }
 
-/// Last frame before the fast part of the backswing at which the hands are slow.
+/// Last frame at which the hands have been slow for a while and have not risen yet; a
+/// moment's slowness will do when there is no better.
 fn last_slow(motion: &Motion, from: f64, top: f64) -> Option<f64> {
     let times: Vec<f64> = motion.u.t.iter().copied().filter(|t| *t < top).collect();
     let speed: Vec<f64> = times.iter().map(|t| motion.speed(*t, SMOOTH)).collect();
-    let inside = (0..times.len()).filter(|&i| times[i] >= from);
-    let fastest = inside.max_by(|&a, &b| speed[a].total_cmp(&speed[b]))?;
-    let limit = SLOW.max(SLOW_SHARE * speed[fastest]);
-    (0..fastest).rev().find(|&i| speed[i] < limit).map(|i| times[i])
+    let fastest = times.iter().zip(&speed).filter(|(t, _)| **t >= from).map(|(_, s)| *s);
+    let limit = SLOW.max(SLOW_SHARE * fastest.fold(0.0, f64::max));
+    let risen = times.partition_point(|t| *t <= from);
+    let slow = |i: usize| speed[i] < limit;
+    let lasting = |i: usize| (0..=i).rev().take_while(|&k| times[k] >= times[i] - LASTS).all(slow);
+    let found = (0..risen).rev().find(|&i| lasting(i));
+    found.or_else(|| (0..risen).rev().find(|&i| slow(i))).map(|i| times[i])
 }
 
 /// The hands' place at rest: right and up in the picture, shrunk depth.

@@ -38,11 +38,13 @@ pub(super) fn from_hands(
     top: f64,
     lowest: f64,
 ) -> Option<Estimate> {
-    let down = (lowest - top).max(0.1);
-    let around = (top + 0.5 * down, lowest + 0.45 * down);
-    let sharp = SMOOTH.max(0.15 * down);
+    let rough = (lowest - top).max(0.1);
+    let around = (top + 0.5 * rough, lowest + 0.45 * rough);
+    let sharp = SMOOTH.max(0.15 * rough);
+    let bottom = minimum(&motion.v, around, sharp, motion.hand_sd);
+    let down = bottom.map_or(rough, |(at, _)| at - top);
     let mut signs = Vec::new();
-    if let Some((at, sd)) = minimum(&motion.v, around, sharp, motion.hand_sd) {
+    if let Some((at, sd)) = bottom {
         signs.push(Estimate::new(at + LOWEST.value * down, sd.hypot(LOWEST.sd * down)));
     }
     if let Some((at, sd)) = minimum(&motion.arm, around, sharp, motion.arm_sd) {

@@ -5,9 +5,11 @@ use super::motion::Motion;
 use crate::units::Estimate;
 
 /// Half width of the local parabola, seconds.
-const HALF: f64 = 0.05;
+const HALF: f64 = 0.06;
 /// The arm must stay on the other side this long, or it only touches level.
-const STAYS: f64 = 0.03;
+const STAYS: f64 = 0.05;
+/// The arm's mean rate is taken over this to both sides, seconds.
+const AROUND: f64 = 0.1;
 
 /// First time in `from..=to` at which the arm rises through level and stays above.
 pub(super) fn rising(motion: &Motion, from: f64, to: f64) -> Option<Estimate> {
@@ -21,9 +23,10 @@ pub(super) fn falling(motion: &Motion, from: f64, to: f64) -> Option<Estimate> {
 
 fn crossing(motion: &Motion, from: f64, to: f64, sign: f64) -> Option<Estimate> {
     let arm = &motion.arm;
-    let smooth = |t: f64| arm.local(t, HALF).map(|l| sign * l.value);
+    let local = |t: f64| arm.local_robust(t, HALF, motion.arm_sd.max(0.01));
     let times: Vec<f64> = arm.between(from, to).map(|i| arm.t[i]).collect();
-    let value: Vec<f64> = times.iter().map(|t| smooth(*t)).collect::<Option<_>>()?;
+    let value: Vec<f64> =
+        times.iter().map(|t| local(*t).map(|l| sign * l.value)).collect::<Option<_>>()?;
     let k = (1..times.len()).find(|&k| {
         let later = times.iter().zip(&value).skip(k);
         value[k - 1] < 0.0
@@ -32,15 +35,18 @@ fn crossing(motion: &Motion, from: f64, to: f64, sign: f64) -> Option<Estimate> 
     let share = -value[k - 1] / (value[k] - value[k - 1]);
     let mut at = times[k - 1] + share * (times[k] - times[k - 1]);
     for _ in 0..4 {
-        let local = arm.local(at, HALF)?;
-        if local.slope * sign <= 0.0 {
+        let here = local(at)?;
+        if here.slope * sign <= 0.0 {
             break;
         }
-        at = (at - local.value / local.slope).clamp(times[k - 1], times[k]);
+        at = (at - here.value / here.slope).clamp(times[k - 1], times[k]);
     }
-    let local = arm.local(at, HALF)?;
-    let rate = local.slope.abs().max(0.5);
+    let here = local(at)?;
+    let (early, late) = ((at - AROUND).max(arm.first()), (at + AROUND).min(arm.last()));
+    let mean = sign * (local(late)?.value - local(early)?.value) / (late - early);
+    // Noise makes the arm look quicker just where it crosses.
+    let rate = mean.min(here.slope * sign).max(0.7);
     // The sd of the arm's bearing is mostly a lasting error: it does not average out.
-    let sd = motion.arm_sd.hypot(local.variance.sqrt() / 2.0) / rate;
+    let sd = motion.arm_sd.hypot(here.variance.sqrt() / 2.0) / rate;
     Some(Estimate::new(at, sd.hypot(0.1 * motion.step)))
 }

@@ -7,7 +7,7 @@ use super::EventsError;
 use super::series::{FILLED, Series, median};
 use crate::body::Joint;
 use crate::frames::{Attitude, Camera, Golf, GolfFromCamera, Handed, Pixel, Vector};
-use crate::lift::{Lifted, LiftedFrame};
+use crate::lift::{CameraGuess, Lifted, LiftedFrame};
 use crate::track::HandSample;
 use crate::units::{Estimate, Seconds};
 
@@ -17,11 +17,16 @@ const FEWEST: usize = 12;
 /// frequencies up to about 6 Hz; a parabola over 2 x 40 ms passes those.
 pub(super) const SMOOTH: f64 = 0.04;
 
+/// Half width of the median for the rough swing, seconds.
+const SPIKE: f64 = 0.05;
+
 pub(super) struct Motion {
     /// Hands, along the picture's right, square to the true vertical.
     pub u: Series,
     /// Hands, along the true vertical.
     pub v: Series,
+    /// Lead wrist, trail wrist, and the lead arm's direction, right and up in the picture.
+    pub turning: [(Series, Series); 3],
     /// Hands along the line of sight, away from the camera, shrunk by the ratio of the
     /// picture's noise to the depth's: a step counts for what it is worth in noise.
     pub z: Series,
@@ -54,7 +59,7 @@ impl Motion {
         let golf = attitude.golf_from_camera(handed);
         let logs = frames.iter().map(|f| f.log_stature_px.value).collect();
         let stature = median(logs).unwrap_or(0.0).exp();
-        let view = View { frames: &frames, golf, stature };
+        let view = View { frames: &frames, golf, camera: lifted.camera, stature };
         Ok(view.motion())
     }
 
@@ -66,11 +71,12 @@ impl Motion {
         }
     }
 
-    /// The smoothed hands as samples of a scan, one stature = one unit.
+    /// The hands as samples of a scan, one stature = one unit. Medians of neighbours: one
+    /// frame in which the network lost the hands makes no swing of its own.
     pub fn samples(&self) -> Vec<HandSample> {
+        let around = |s: &Series, t: f64| s.median(t - SPIKE, t + SPIKE);
         let at = |t: &f64| {
-            let (u, v) = (self.u.local(*t, SMOOTH)?, self.v.local(*t, SMOOTH)?);
-            let hands = Pixel::new(u.value, -v.value);
+            let hands = Pixel::new(around(&self.u, *t)?, -around(&self.v, *t)?);
             Some(HandSample { time: Seconds(*t), hands, size_px: 1.0 })
         };
         self.u.t.iter().filter_map(at).collect()
@@ -94,6 +100,7 @@ fn wrist_depth(f: &LiftedFrame) -> Estimate {
 struct View<'a> {
     frames: &'a [&'a LiftedFrame],
     golf: GolfFromCamera,
+    camera: CameraGuess,
     /// Pixels.
     stature: f64,
 }
@@ -117,6 +124,11 @@ impl View<'_> {
             let upward = self.series(|f| self.mean(f, joints, |x, y| ux * x + uy * y), weight);
             (right, upward)
         };
+        let pointing = (
+            self.series(|f| -uy * f.lead_arm.vector.x() + ux * f.lead_arm.vector.y(), weight),
+            self.series(|f| ux * f.lead_arm.vector.x() + uy * f.lead_arm.vector.y(), weight),
+        );
+        let turning = [picture(&[Joint::LeadWrist]), picture(&[Joint::TrailWrist]), pointing];
         let (u, v) = picture(&[Joint::LeadWrist, Joint::TrailWrist]);
         let depth_sd = self.typical(|f| wrist_depth(f).sd);
         let shrink = if depth_sd > hand_sd { hand_sd / depth_sd } else { 1.0 };
@@ -127,6 +139,7 @@ impl View<'_> {
             z: self.series(|f| shrink * wrist_depth(f).value, weight),
             arm: self.series(|f| self.elevation(f), weight),
             body: vec![picture(&[Joint::UpperHub]), picture(&[Joint::Head])],
+            turning,
             hand_sd,
             target_sd: self.typical(|f| {
                 (hand_sd * target_axis.x()).hypot(wrist_depth(f).sd * target_axis.z())
@@ -184,8 +197,12 @@ impl View<'_> {
         arm.up().atan2(arm.target().hypot(arm.ball()))
     }
 
+    /// Of the arm's bearing, and of the camera's attitude as it tells on this arm.
     fn elevation_sd(&self, f: &LiftedFrame) -> f64 {
         let up = self.golf.back(Vector::new(0.0, 0.0, 1.0)).coords;
-        up.component_mul(&f.lead_arm.sd.coords).norm() / f.lead_arm.vector.norm().max(0.05)
+        let (arm, length) = (f.lead_arm.vector, f.lead_arm.vector.norm().max(0.05));
+        let bearing = up.component_mul(&f.lead_arm.sd.coords).norm();
+        let attitude = (arm.x() * self.camera.roll.sd).hypot(arm.z() * self.camera.pitch.sd);
+        bearing.hypot(attitude) / length
     }
 }

@@ -25,8 +25,6 @@ pub(super) struct Rendered {
     trail: Vec<[f64; 2]>,
     lead_z: Vec<f64>,
     trail_z: Vec<f64>,
-    lead_net: Vec<[f64; 2]>,
-    trail_net: Vec<[f64; 2]>,
     lower: Vec<[f64; 2]>,
     upper: Vec<[f64; 2]>,
     head: Vec<[f64; 2]>,
@@ -34,6 +32,29 @@ pub(super) struct Rendered {
     hips: Vec<[f64; 3]>,
     /// Lead arm above level, degrees.
     elev: Vec<f64>,
+    lift: Lift,
+}
+
+/// What a trained corrector made of the network's landmarks.
+#[derive(Clone, Debug, Deserialize)]
+struct Lift {
+    lead: Vec<[f64; 2]>,
+    trail: Vec<[f64; 2]>,
+    lead_z: Vec<f64>,
+    trail_z: Vec<f64>,
+    lead_sd: Vec<f64>,
+    trail_sd: Vec<f64>,
+    lead_z_sd: Vec<f64>,
+    trail_z_sd: Vec<f64>,
+    lower: Vec<[f64; 2]>,
+    upper: Vec<[f64; 2]>,
+    head: Vec<[f64; 2]>,
+    arm: Vec<[f64; 3]>,
+    arm_sd: Vec<f64>,
+    hips: Vec<[f64; 3]>,
+    /// Pitch, roll, azimuth, log focal.
+    camera: [f64; 4],
+    stature_px: f64,
 }
 
 /// What is added to the exact points.
@@ -41,8 +62,8 @@ pub(super) struct Rendered {
 pub(super) enum Wrists {
     /// Correlated noise of this sd, statures.
     Noisy(f64),
-    /// The pose network's own wrists, uncorrected.
-    Network,
+    /// The corrector's points, arm and camera.
+    Lifted,
 }
 
 pub(super) fn load() -> Vec<Rendered> {
@@ -89,10 +110,17 @@ impl Rendered {
             for w in &mut wander {
                 *w = keep * *w + (1.0 - keep * keep).sqrt() * rng.normal();
             }
-            frames.push(self.frame(&times, now, frames.len(), wrists, &wander));
+            frames.push(match wrists {
+                Wrists::Lifted => self.lift.frame(&times, now, frames.len()),
+                Wrists::Noisy(sd) => self.frame(&times, now, frames.len(), sd, &wander),
+            });
             now += step;
         }
-        Lifted { camera: self.camera(), frames }
+        let camera = match wrists {
+            Wrists::Lifted => self.lift.guess(),
+            Wrists::Noisy(_) => self.camera(),
+        };
+        Lifted { camera, frames }
     }
 
     fn frame(
@@ -100,38 +128,22 @@ impl Rendered {
         times: &[f64],
         now: f64,
         index: usize,
-        wrists: Wrists,
+        noise: f64,
         wander: &[f64; 6],
     ) -> LiftedFrame {
         let two = |s: &[[f64; 2]]| [0, 1].map(|k| smooth(times, s, now, |p| p[k]));
         let three = |s: &[[f64; 3]]| [0, 1, 2].map(|k| smooth(times, s, now, |p| p[k]));
         let one = |s: &[f64]| smooth(times, s, now, |p| *p);
-        let noise = match wrists {
-            Wrists::Noisy(sd) => sd,
-            Wrists::Network => 0.008,
-        };
         let px = noise * self.stature_px;
         let point = |at: [f64; 2], z: f64, k: usize| {
             let at = Pixel::new(at[0] + px * wander[k], at[1] + px * wander[k + 1]);
             let depth = Estimate::new(z + 3.0 * noise * wander[k + 1], 3.0 * noise);
             LiftedPoint { at, sd: Pixel::new(px, px), depth }
         };
-        let exact = |at: [f64; 2], z: f64| {
-            let depth = Estimate::new(z, 0.02);
-            LiftedPoint { at: Pixel::new(at[0], at[1]), sd: Pixel::new(px, px), depth }
-        };
         let mut points = PerJoint([LiftedPoint::default(); Joint::COUNT]);
         let (lead_z, trail_z) = (one(&self.lead_z), one(&self.trail_z));
-        let (lead, trail) = match wrists {
-            Wrists::Noisy(_) => {
-                (point(two(&self.lead), lead_z, 0), point(two(&self.trail), trail_z, 2))
-            }
-            Wrists::Network => {
-                (exact(two(&self.lead_net), lead_z), exact(two(&self.trail_net), trail_z))
-            }
-        };
-        points[Joint::LeadWrist] = lead;
-        points[Joint::TrailWrist] = trail;
+        points[Joint::LeadWrist] = point(two(&self.lead), lead_z, 0);
+        points[Joint::TrailWrist] = point(two(&self.trail), trail_z, 2);
         points[Joint::LowerHub] = point(two(&self.lower), 0.0, 4);
         points[Joint::UpperHub] = point(two(&self.upper), 0.0, 4);
         points[Joint::Head] = point(two(&self.head), 0.0, 4);
@@ -170,6 +182,48 @@ impl Rendered {
             azimuth: estimate(azimuth),
             log_focal: estimate(0.0),
         }
+    }
+}
+
+impl Lift {
+    fn frame(&self, times: &[f64], now: f64, index: usize) -> LiftedFrame {
+        let two = |s: &[[f64; 2]]| [0, 1].map(|k| smooth(times, s, now, |p| p[k]));
+        let three = |s: &[[f64; 3]]| [0, 1, 2].map(|k| smooth(times, s, now, |p| p[k]));
+        let one = |s: &[f64]| smooth(times, s, now, |p| *p).max(0.0);
+        let z = |s: &[f64]| smooth(times, s, now, |p| *p);
+        let point = |at: [f64; 2], sd: f64, depth: Estimate| LiftedPoint {
+            at: Pixel::new(at[0], at[1]),
+            sd: Pixel::new(sd, sd),
+            depth,
+        };
+        let mut points = PerJoint([LiftedPoint::default(); Joint::COUNT]);
+        let depth = Estimate::new(z(&self.lead_z), one(&self.lead_z_sd));
+        points[Joint::LeadWrist] = point(two(&self.lead), one(&self.lead_sd), depth);
+        let depth = Estimate::new(z(&self.trail_z), one(&self.trail_z_sd));
+        points[Joint::TrailWrist] = point(two(&self.trail), one(&self.trail_sd), depth);
+        points[Joint::LowerHub] = point(two(&self.lower), 3.0, Estimate::default());
+        points[Joint::UpperHub] = point(two(&self.upper), 3.0, Estimate::default());
+        points[Joint::Head] = point(two(&self.head), 3.0, Estimate::default());
+        let bearing = |v: [f64; 3], sd: f64| Bearing {
+            vector: Vector::new(v[0], v[1], v[2]),
+            sd: Vector::new(sd, sd, sd),
+        };
+        LiftedFrame {
+            time: Seconds(now),
+            index,
+            filled: false,
+            points,
+            log_stature_px: Estimate::new(self.stature_px.ln(), 0.02),
+            trunk: Bearing::default(),
+            shoulders: Bearing::default(),
+            hips: bearing(three(&self.hips), 0.02),
+            lead_arm: bearing(three(&self.arm), one(&self.arm_sd)),
+        }
+    }
+
+    fn guess(&self) -> CameraGuess {
+        let [pitch, roll, azimuth, log_focal] = self.camera.map(|v| Estimate::new(v, 0.03));
+        CameraGuess { pitch, roll, azimuth, log_focal }
     }
 }
 

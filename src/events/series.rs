@@ -2,7 +2,7 @@
 //! curvature anywhere, by a local parabola (Savitzky and Golay 1964, Anal Chem 36:1627,
 //! for uneven spacing): no lag, no resampling. Does not extrapolate beyond the samples.
 
-use super::fit::{Fit, least_squares};
+use super::fit::{Fit, least_squares, robust};
 
 /// Weight of a frame that was interpolated, not seen.
 pub(super) const FILLED: f64 = 0.05;
@@ -43,6 +43,20 @@ impl Series {
 
     /// Parabola over at least `half` to both sides and at least five samples.
     pub fn local(&self, at: f64, half: f64) -> Option<Local> {
+        self.parabola(at, half, |rows| least_squares(rows.iter().copied()))
+    }
+
+    /// The same with samples that stray by more than `scale` counting little.
+    pub fn local_robust(&self, at: f64, half: f64, scale: f64) -> Option<Local> {
+        self.parabola(at, half, |rows| robust(rows.iter().copied(), scale))
+    }
+
+    fn parabola(
+        &self,
+        at: f64,
+        half: f64,
+        fit: impl Fn(&[([f64; 3], f64, f64)]) -> Option<Fit<3>>,
+    ) -> Option<Local> {
         let half = half.max(self.reach(at)?);
         let rows = self.between(at - half, at + half).map(|i| {
             let x = (self.t[i] - at) / half;
@@ -50,7 +64,7 @@ impl Series {
             let near = (1.0 - (x.abs() / 1.1).powi(3)).max(0.0).powi(3);
             ([1.0, x, x * x], self.y[i], self.w[i] * near)
         });
-        let fit: Fit<3> = least_squares(rows)?;
+        let fit = fit(&rows.collect::<Vec<_>>())?;
         Some(Local {
             value: fit.coef[0],
             slope: fit.coef[1] / half,

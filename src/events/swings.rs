@@ -20,7 +20,8 @@ const TURN: f64 = 0.15;
 /// greatest. Seen down the line they stop for a moment in the picture, but only for a moment;
 /// when they hang at address between two swings it is far less.
 const FAST_BOTTOM: f64 = 0.3;
-/// Coming down is faster than going up; by less in a slow practice swing.
+/// Coming down through the middle half of the height is this much quicker than going up
+/// (usually three times); lowering the club from the finish is slower.
 const DOWN_OVER_UP: f64 = 1.15;
 /// A swing this much weaker than the strongest is not a full one.
 const FULL: f64 = 0.5;
@@ -161,11 +162,10 @@ impl Path {
         let after = turns.get(i + 2).copied();
         let end = after.unwrap_or(bottom);
         let start = before.map_or(0, |low| self.leaves(low, top));
-        let width = 0.35 * (self.t[bottom] - self.t[top]);
-        let peak = self.fastest(top, end, width);
+        let peak = self.fastest(top, end, 0.6 * (self.t[bottom] - self.t[top]));
         let bottom_fast = self.through(top, bottom, end) >= FAST_BOTTOM * peak;
-        let down_fast = before.is_none()
-            || self.fastest(top, bottom, width) > DOWN_OVER_UP * self.fastest(start, top, width);
+        let down_fast =
+            before.is_none_or(|low| self.rise(low, top) > DOWN_OVER_UP * self.fall(top, bottom));
         let shown = match (before, after) {
             (_, Some(_)) => bottom_fast,
             (Some(_), None) => true,
@@ -185,6 +185,33 @@ impl Path {
     fn leaves(&self, low: usize, top: usize) -> usize {
         let level = self.v[low] + 0.1 * (self.v[top] - self.v[low]);
         (low..top).rev().find(|&k| self.v[k] <= level).unwrap_or(low)
+    }
+
+    /// Time from the last pass of a quarter of the height to the first of three quarters.
+    fn rise(&self, low: usize, top: usize) -> f64 {
+        let level = |share: f64| self.v[low] + share * (self.v[top] - self.v[low]);
+        let start = (low..top).rev().find(|&k| self.v[k] < level(0.25));
+        let start = start.map_or(self.t[low], |k| self.cross(k, level(0.25)));
+        let end = (low..top).find(|&k| self.v[k + 1] >= level(0.75));
+        let end = end.map_or(self.t[top], |k| self.cross(k, level(0.75)));
+        (end - start).max(0.0)
+    }
+
+    /// Time from the last pass of three quarters of the height to the first of a quarter.
+    fn fall(&self, top: usize, bottom: usize) -> f64 {
+        let level = |share: f64| self.v[bottom] + share * (self.v[top] - self.v[bottom]);
+        let start = (top..bottom).rev().find(|&k| self.v[k] > level(0.75));
+        let start = start.map_or(self.t[top], |k| self.cross(k, level(0.75)));
+        let end = (top..bottom).find(|&k| self.v[k + 1] <= level(0.25));
+        let end = end.map_or(self.t[bottom], |k| self.cross(k, level(0.25)));
+        (end - start).max(0.0)
+    }
+
+    /// When the height passes a level between samples `k` and `k + 1`.
+    fn cross(&self, k: usize, level: f64) -> f64 {
+        let (a, b) = (self.v[k], self.v[k + 1]);
+        let share = if a == b { 0.0 } else { ((level - a) / (b - a)).clamp(0.0, 1.0) };
+        self.t[k] + share * (self.t[k + 1] - self.t[k])
     }
 
     /// Mean speed between the hands passing half their height down and half their height up.
