@@ -200,6 +200,7 @@ impl<F> Add<Vector<F>> for Point<F> {
 
 /// Right- or left-handed pupil.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Handed {
     #[default]

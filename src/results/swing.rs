@@ -18,6 +18,7 @@ pub const SCHEMA: &str = "hubgauge.swing/1";
 
 /// One swing, as it is written down.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SwingResult {
     pub schema: String,
     pub program: String,
@@ -34,6 +35,7 @@ pub struct SwingResult {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Pupil {
     /// As given; absent when the coach gave none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -43,6 +45,7 @@ pub struct Pupil {
 
 /// One clip.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ClipEntry {
     pub view: View,
     /// File name without its folder.
@@ -77,6 +80,7 @@ impl ClipEntry {
 
 /// What was done about the camera's own motion.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum MotionNote {
     Still,
@@ -85,6 +89,7 @@ pub enum MotionNote {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ScaleEntry {
     pub method: ScaleMethod,
     pub relative_sd: f64,
@@ -92,6 +97,7 @@ pub struct ScaleEntry {
 
 /// When an event was: real time since the first displayed frame of the face-on (or only) clip.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct EventEntry {
     pub time_s: f64,
     pub sd_s: f64,
@@ -99,24 +105,23 @@ pub struct EventEntry {
     pub frames: BTreeMap<View, usize>,
 }
 
-/// What is measured over the whole swing.
+/// What is measured over the whole swing: takeaway to top, top to impact, the ratio of the two,
+/// the largest separation in the transition window less that at the top, and how long before the
+/// top the pelvis starts back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum SwingMeasure {
-    /// Takeaway to top.
     BackswingS,
-    /// Top to impact.
     DownswingS,
-    /// Backswing over downswing.
     Tempo,
-    /// Largest separation in the transition window minus separation at the top.
     SeparationGain,
-    /// How long before the top the pelvis starts back.
     PelvisLeadS,
 }
 
 /// The share of a value's variance that each cause has; shares sum to one.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(default)]
 pub struct Causes {
     pub keypoints: f64,
@@ -130,6 +135,7 @@ pub struct Causes {
 
 /// Where each sd comes from.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Explanation {
     pub sources: BTreeMap<Event, BTreeMap<Measure, Causes>>,
 }
@@ -244,5 +250,93 @@ pub mod tests {
             let error = SwingResult::from_json(text).unwrap_err().to_string();
             assert!(error.contains("not a hubgauge result") && !error.contains('\n'), "{error}");
         }
+    }
+
+    const PUBLISHED: &str = include_str!("swing.schema.json");
+
+    /// `cargo test --features schema` compares, with `UPDATE_SCHEMA=1` it rewrites.
+    #[cfg(feature = "schema")]
+    #[test]
+    fn the_published_json_schema_is_that_of_the_types() {
+        let schema = schemars::schema_for!(SwingResult);
+        let text = serde_json::to_string_pretty(&schema).unwrap() + "\n";
+        if std::env::var_os("UPDATE_SCHEMA").is_some() {
+            let path = concat!(env!("CARGO_MANIFEST_DIR"), "/src/results/swing.schema.json");
+            std::fs::write(path, &text).unwrap();
+        } else {
+            assert_eq!(PUBLISHED, text, "the types changed: run again with UPDATE_SCHEMA=1");
+        }
+    }
+
+    /// As much of JSON Schema as the published one uses.
+    fn fits(
+        value: &serde_json::Value,
+        schema: &serde_json::Value,
+        root: &serde_json::Value,
+    ) -> bool {
+        if let Some(reference) = schema["$ref"].as_str() {
+            return fits(value, root.pointer(&reference[1..]).unwrap(), root);
+        }
+        for choice in ["anyOf", "oneOf"] {
+            if let Some(choices) = schema[choice].as_array() {
+                return choices.iter().any(|one| fits(value, one, root));
+            }
+        }
+        let allowed = schema["enum"].as_array().is_none_or(|all| all.contains(value));
+        let constant = schema.get("const").is_none_or(|one| one == value);
+        allowed && constant && fits_type(value, schema) && fits_parts(value, schema, root)
+    }
+
+    fn fits_type(value: &serde_json::Value, schema: &serde_json::Value) -> bool {
+        let is = |name: &str| match name {
+            "object" => value.is_object(),
+            "array" => value.is_array(),
+            "string" => value.is_string(),
+            "number" => value.is_number(),
+            "integer" => value.is_u64(),
+            "null" => value.is_null(),
+            other => panic!("unknown type {other}"),
+        };
+        match &schema["type"] {
+            serde_json::Value::String(name) => is(name),
+            serde_json::Value::Array(names) => names.iter().any(|n| is(n.as_str().unwrap())),
+            _ => true,
+        }
+    }
+
+    fn fits_parts(
+        value: &serde_json::Value,
+        schema: &serde_json::Value,
+        root: &serde_json::Value,
+    ) -> bool {
+        let Some(object) = value.as_object() else {
+            let items = value.as_array().into_iter().flatten();
+            return items.into_iter().all(|item| fits(item, &schema["items"], root));
+        };
+        let needed = schema["required"].as_array().into_iter().flatten();
+        needed.into_iter().all(|key| object.contains_key(key.as_str().unwrap()))
+            && object.iter().all(|(key, part)| {
+                let known = schema["properties"].get(key);
+                known.is_some_and(|known| fits(part, known, root))
+            })
+    }
+
+    #[test]
+    fn what_is_written_fits_the_published_json_schema() {
+        let schema: serde_json::Value = serde_json::from_str(PUBLISHED).unwrap();
+        let contract: serde_json::Value = serde_json::from_str(CONTRACT).unwrap();
+        assert!(fits(&contract, &schema, &schema));
+        let invented = crate::results::build::tests::invented();
+        let written = serde_json::to_value(&invented).unwrap();
+        assert!(fits(&written, &schema, &schema));
+        let broken = |pointer: &str, to: serde_json::Value| {
+            let mut wrong = written.clone();
+            *wrong.pointer_mut(pointer).unwrap() = to;
+            assert!(!fits(&wrong, &schema, &schema), "{pointer}");
+        };
+        broken("/measures/top/lower_hub_target/value", "much".into());
+        broken("/measures/top/lower_hub_target/unit", "inch".into());
+        broken("/clips/0/view", "behind".into());
+        broken("/events/top", serde_json::json!({"time_s": 1.0}));
     }
 }

@@ -9,6 +9,7 @@ use crate::units::Estimate;
 
 /// Unit of a value outside the program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Unit {
     /// Centimetres.
@@ -36,6 +37,7 @@ impl Unit {
 
 /// A value with its sd, or the reason in words why it is missing.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum Value {
     Known { value: f64, sd: f64, unit: Unit },

@@ -56,7 +56,7 @@ mod tests {
 
     #[test]
     fn detail_inside_the_box_is_gone_and_outside_untouched() {
-        let stripes = |x: u32, y: u32| if (x + y) % 2 == 0 { 255 } else { 0 };
+        let stripes = |x: u32, y: u32| if (x + y).is_multiple_of(2) { 255 } else { 0 };
         let before = RgbImage::from_fn(200, 200, |x, y| Rgb([stripes(x, y); 3]));
         let mut after = before.clone();
         let head = Area::new(60.0, 50.0, 110.0, 120.0);
@@ -73,7 +73,7 @@ mod tests {
     #[test]
     fn a_head_half_out_of_the_picture_is_hidden_too() {
         let mut picture =
-            RgbImage::from_fn(60, 60, |x, _| Rgb([if x % 2 == 0 { 255 } else { 0 }; 3]));
+            RgbImage::from_fn(60, 60, |x, _| Rgb([if x.is_multiple_of(2) { 255 } else { 0 }; 3]));
         blur(&mut picture, &Area::new(-30.0, -30.0, 40.0, 40.0));
         assert!((100..=155).contains(&picture.get_pixel(3, 3).0[0]));
         blur(&mut picture, &Area::new(-90.0, -90.0, -40.0, -40.0));
