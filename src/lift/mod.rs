@@ -4,9 +4,31 @@
 //! The pose network's systematic error (turned or hidden hips and shoulders are squeezed)
 //! is corrected by a small network over all frames of the clip: `models/lift.md`.
 
+mod input;
+mod network;
+mod output;
+#[cfg(test)]
+mod tests;
+
 use crate::body::PerJoint;
-use crate::frames::{Camera, Pixel, Vector};
+use crate::frames::{Camera, Handed, Pixel, Vector};
+use crate::keypoints::{Accuracy, Landmarks};
+use crate::track::{Presence, Track, TrackedFrame};
 use crate::units::{Estimate, Seconds};
+
+pub use network::Corrector;
+
+/// Why the landmarks could not be corrected.
+#[derive(Debug, thiserror::Error)]
+pub enum LiftError {
+    #[error("the golfer was seen in {0} frames only; give a clip that shows the whole swing")]
+    TooFewFrames(usize),
+    #[error("the built-in corrector network failed ({0}); please build hubgauge again from clean sources")]
+    Network(String),
+}
+
+/// Fewest frames to speak of a clip; the network was trained on sets of 12 to 62 (models/lift.md).
+const FEWEST_FRAMES: usize = 8;
 
 /// The corrector's view of the camera; angles as in [`crate::frames::Attitude`], radians.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,4 +81,23 @@ pub struct LiftedFrame {
 pub struct Lifted {
     pub camera: CameraGuess,
     pub frames: Vec<LiftedFrame>,
+}
+
+/// Corrects the landmarks of a whole clip.
+///
+/// # Errors
+/// When too few frames show the golfer, or the network fails.
+pub fn lift(track: &Track, handed: Handed, accuracy: Accuracy, corrector: &Corrector) -> Result<Lifted, LiftError> {
+    let seen: Vec<(&TrackedFrame, &Landmarks)> =
+        track.frames.iter().filter_map(|frame| Some((frame, frame.landmarks.as_ref()?))).collect();
+    if seen.len() < FEWEST_FRAMES {
+        return Err(LiftError::TooFewFrames(seen.len()));
+    }
+    let rows: Vec<_> = seen.iter().map(|(_, marks)| input::row(marks, track.size, handed, accuracy)).collect();
+    let answers = corrector.run(&rows)?;
+    let frames = seen.iter().zip(&answers.frames).map(|((frame, marks), answer)| {
+        let id = output::FrameId { time: frame.time, index: frame.index, filled: frame.presence == Presence::Filled };
+        output::frame(answer, id, &input::region(&marks.roi, track.size, handed), track.size, handed)
+    });
+    Ok(Lifted { camera: output::camera(&answers.cameras), frames: frames.collect() })
 }

@@ -1,0 +1,123 @@
+"""Reads the lifting files into plain tensors, mirrored to right-handed swings.
+
+In: npz files of ../shared/lifting (see its README). Out: `Rows`, one entry per picture and network.
+Frame: upright picture, centred on the picture's centre, in units of its long side; the half pixel
+of the landmark convention is added here so that landmarks and truth share one frame. Truth: camera
+axes (x right, y down, z away) in statures, seen from the camera. `L` is the lead side everywhere.
+"""
+import importlib.util
+import os
+from dataclasses import dataclass, field
+
+import numpy as np
+import torch
+
+POINTS = ["lower_hub", "upper_hub", "head"] + [
+    f"{side}_{joint}"
+    for joint in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
+    for side in ("lead", "trail")
+]
+SOURCE = ["pelvis_centre", "thorax_centre", "head"] + [
+    f"{joint}.{side}"
+    for joint in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
+    for side in ("L", "R")
+]
+TRAIN = ["train_0", "wide_0", "wide_1", "wide_2", "wild_0", "wild_1", "seq_train_0", "seq_wide_0", "seq_wide_1", "seq_wild"]
+VAL = ["val", "wide_val", "wild_val", "seq_val", "seq_wide_val", "seq_wild_val"]
+NETWORKS = ("full", "heavy")
+# left/right partners of the 39 landmarks (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth, 11-32 pairs, 33-38 auxiliary)
+MIRROR = [0, 4, 5, 6, 1, 2, 3, 8, 7, 10, 9]
+MIRROR += [i + 1 if i % 2 == 1 else i - 1 for i in range(11, 33)] + list(range(33, 39))
+
+
+@dataclass
+class Rows:
+    """Arrays over pictures (N), pictures x networks (2, N) and swings (S)."""
+
+    land: torch.Tensor  # 2,N,39,8: x y (long sides from the picture's centre), z (sides), vis, pres, world xyz
+    roi: torch.Tensor  # 2,N,4: x, y, side (long sides), rotation
+    flag: torch.Tensor  # 2,N
+    truth: torch.Tensor  # N,19,3 camera axes, statures
+    row: torch.Tensor  # N swing of a picture
+    t: torch.Tensor
+    phase: torch.Tensor
+    focal: torch.Tensor  # S, long sides
+    aspect: torch.Tensor  # S,2: width, height over the long side
+    pose: torch.Tensor  # S,2,3: up and target direction in camera axes
+    stature: torch.Tensor  # S
+    view: torch.Tensor  # S
+    kind: list = field(default_factory=list)  # S: file a swing came from
+    body: list = field(default_factory=list)
+    first: torch.Tensor = None  # S+1: first row of a swing
+
+
+def reader(folder):
+    """The loader that comes with the data."""
+    spec = importlib.util.spec_from_file_location("lifting_load", os.path.join(folder, "load.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.load
+
+
+def read_file(load, folder, name, networks=NETWORKS):
+    """One file as a Rows, mirrored, rows sorted by swing."""
+    d = load(os.path.join(folder, name + ".npz"))
+    order = np.argsort(d["row"], kind="stable")
+    row = d["row"][order].astype(np.int64)
+    size = d["size"][row].astype(np.float64)
+    long = size.max(1)
+    sign = np.where(d["left_handed"][row], -1.0, 1.0)
+    left = d["left_handed"][row]
+    names = [str(n) for n in d["point_names"]]
+    pick = np.array([names.index(s) for s in SOURCE])
+    swapped = d["swap"][pick]
+    lands, rois, flags = [], [], []
+    for m in networks:
+        xy = (d["xy_" + m][order] + 0.5 - size[:, None] / 2) / long[:, None, None]
+        roi = d["roi_" + m][order].astype(np.float64)
+        r = np.stack([(roi[:, 0] + 0.5 - size[:, 0] / 2) / long * sign, (roi[:, 1] + 0.5 - size[:, 1] / 2) / long, roi[:, 2] / long, roi[:, 3] * sign], 1)
+        world = d["world_" + m][order].astype(np.float64)
+        xy[..., 0] *= sign[:, None]
+        world[..., 0] *= sign[:, None]
+        land = np.concatenate([xy, (d["z_" + m][order] / roi[:, 2:3])[..., None], d["vp_" + m][order], world], 2)
+        land[left] = land[left][:, MIRROR]
+        lands.append(land.astype(np.float32))
+        rois.append(r.astype(np.float32))
+        flags.append(d["flag_" + m][order].astype(np.float32))
+    points = np.where(left[:, None, None], d["pts"][order][:, swapped], d["pts"][order][:, pick]).astype(np.float64)
+    cam = np.einsum("nij,npj->npi", d["R"][row], points - d["C"][row][:, None]) / d["stature"][row][:, None, None]
+    cam[..., 0] *= sign[:, None]
+    pose = np.stack([d["R"][:, :, 2], d["R"][:, :, 0]], 1)
+    pose[d["left_handed"], 1] *= 1.0  # +x of the world points to the target for both hands
+    pose[..., 0] *= np.where(d["left_handed"], -1.0, 1.0)[:, None]
+    swing_long = d["size"].max(1)
+    f32 = lambda a: torch.from_numpy(np.ascontiguousarray(a, dtype=np.float32))
+    return Rows(
+        land=torch.from_numpy(np.stack(lands)), roi=torch.from_numpy(np.stack(rois)), flag=torch.from_numpy(np.stack(flags)),
+        truth=f32(cam), row=torch.from_numpy(row), t=f32(d["t"][order]), phase=torch.from_numpy(d["phase"][order].astype(np.int64)),
+        focal=f32(d["K"][:, 0, 0] / swing_long), aspect=f32(d["size"] / swing_long[:, None]), pose=f32(pose),
+        stature=f32(d["stature"]), view=torch.from_numpy(d["view"].astype(np.int64)),
+        kind=[name] * len(d["id"]), body=[str(b) for b in d["body"]],
+    )
+
+
+def read(folder, names):
+    """Several files joined."""
+    load = reader(folder)
+    parts, base = [], 0
+    for n in names:
+        p = read_file(load, folder, n)
+        p.row = p.row + base
+        base += len(p.body)
+        parts.append(p)
+    cat = lambda key, dim=0: torch.cat([getattr(p, key) for p in parts], dim)
+    out = Rows(*[cat(k, 1) for k in ("land", "roi", "flag")], *[cat(k) for k in ("truth", "row", "t", "phase", "focal", "aspect", "pose", "stature", "view")],
+               kind=sum((p.kind for p in parts), []), body=sum((p.body for p in parts), []))
+    out.first = torch.searchsorted(out.row, torch.arange(base + 1))
+    return out
+
+
+def swings(rows, keep):
+    """Swings for which keep(body, kind) holds and which have frames enough to be a set."""
+    n = rows.first[1:] - rows.first[:-1]
+    return [s for s in range(len(rows.body)) if n[s] >= 8 and keep(rows.body[s], rows.kind[s])]

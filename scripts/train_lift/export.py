@@ -1,0 +1,63 @@
+"""Writes the trained network as ONNX: weights stored as fp16 with a Cast, fixed shapes, plain operations.
+
+    python export.py --ckpt lift.pt --out ../../models/lift.onnx
+
+Inputs `x` [1,64,321] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `frame` [1,64,70], `frame_sd`,
+`clip` [1,4], `clip_sd`. Checks the file against PyTorch and prints the largest difference in sd.
+"""
+import argparse
+
+import numpy as np
+import onnx
+import torch
+from onnx import TensorProto, helper, numpy_helper
+
+from augment import FEATURES
+from evaluate import load_net
+
+FRAMES = 64
+
+
+def halve(model):
+    """Large fp32 initialisers become fp16 with a Cast to fp32 in front of their use."""
+    graph = model.graph
+    casts = []
+    for init in list(graph.initializer):
+        if init.data_type != TensorProto.FLOAT or np.prod(init.dims) < 256:
+            continue
+        a = numpy_helper.to_array(init).astype(np.float16)
+        name = init.name
+        init.CopyFrom(numpy_helper.from_array(a, name + "_h"))
+        casts.append(helper.make_node("Cast", [name + "_h"], [name], to=TensorProto.FLOAT))
+    for c in reversed(casts):
+        graph.node.insert(0, c)
+    return model
+
+
+def main():
+    a = argparse.ArgumentParser()
+    a.add_argument("--ckpt", default="lift.pt")
+    a.add_argument("--out", default="lift.onnx")
+    args = a.parse_args()
+    net = load_net(args.ckpt)
+    x, mask = torch.randn(1, FRAMES, FEATURES) * net.x_sd + net.x_mean, torch.ones(1, FRAMES)
+    mask[0, 40:] = 0
+    torch.onnx.export(net, (x, mask), args.out, input_names=["x", "mask"], output_names=["frame", "frame_sd", "clip", "clip_sd"],
+                      opset_version=17, dynamo=False, do_constant_folding=True)
+    model = halve(onnx.load(args.out))
+    model.doc_string = "hubgauge corrector; made by scripts/train_lift (see models/lift.md)"
+    onnx.checker.check_model(model)
+    onnx.save(model, args.out)
+    import onnxruntime
+
+    run = onnxruntime.InferenceSession(args.out, providers=["CPUExecutionProvider"])
+    got = run.run(None, {"x": x.numpy(), "mask": mask.numpy()})
+    with torch.no_grad():
+        want = net(x, mask)
+    d = np.abs(got[0] - want[0].numpy())[0, :40] / want[1].numpy()[0, :40]
+    print(f"largest difference from PyTorch {d.max():.4f} sd (frame), {np.abs((got[2] - want[2].numpy()) / want[3].numpy()).max():.4f} sd (clip)")
+    print(f"{len(model.SerializeToString())} bytes, operations: {sorted({n.op_type for n in model.graph.node})}")
+
+
+if __name__ == "__main__":
+    main()

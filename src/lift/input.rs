@@ -1,0 +1,118 @@
+//! In: one frame's landmarks in image axes. Out: the network's input row,
+//! `[321] f32`: 39 landmarks of (x, y relative to the region's centre in region sides,
+//! z in region sides, visibility, presence, world x y z in network metres), the region
+//! (x, y from the picture's centre and side, all in long sides; sine and cosine of its
+//! rotation), picture width and height over the long side, person score, network.
+//!
+//! Left-handers are mirrored here into right-handers, so the lead side is always the left.
+
+use crate::frames::{Handed, PictureSize};
+use crate::keypoints::{Accuracy, Landmark, Landmarks, Roi, LANDMARKS};
+
+/// Values a frame.
+pub const FEATURES: usize = LANDMARKS * 8 + 9;
+
+/// Landmarks are measured on pixel indices; image axes have the first pixel's centre at 0.5.
+const HALF_PIXEL: f64 = 0.5;
+
+/// The landmark that stands in a place after the mirror: left and right change places
+/// (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth, 11-32 pairs, 33-38 auxiliary; POSE.md).
+pub(super) fn mirrored(index: usize) -> usize {
+    match index {
+        1..=3 => index + 3,
+        4..=6 => index - 3,
+        7 | 9 => index + 1,
+        8 | 10 => index - 1,
+        11..=32 if index % 2 == 1 => index + 1,
+        11..=32 => index - 1,
+        _ => index,
+    }
+}
+
+/// The region as the network sees it: mirrored, from the picture's centre, in long sides.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Region {
+    pub x: f64,
+    pub y: f64,
+    pub side: f64,
+    pub rotation: f64,
+}
+
+/// +1 for right-handers, -1 where the picture is mirrored.
+#[must_use]
+pub fn mirror_sign(handed: Handed) -> f64 {
+    match handed {
+        Handed::Right => 1.0,
+        Handed::Left => -1.0,
+    }
+}
+
+#[must_use]
+pub fn region(roi: &Roi, size: PictureSize, handed: Handed) -> Region {
+    let (long, centre, sign) = (size.long(), size.centre(), mirror_sign(handed));
+    Region {
+        x: sign * (roi.centre.x + HALF_PIXEL - centre.x) / long,
+        y: (roi.centre.y + HALF_PIXEL - centre.y) / long,
+        side: roi.side / long,
+        rotation: sign * roi.rotation,
+    }
+}
+
+fn landmark(p: &Landmark, roi: &Roi, sign: f64) -> [f64; 8] {
+    [
+        sign * (p.at.x - roi.centre.x) / roi.side,
+        (p.at.y - roi.centre.y) / roi.side,
+        p.z / roi.side,
+        p.visibility.get(),
+        p.presence.get(),
+        sign * p.world[0],
+        p.world[1],
+        p.world[2],
+    ]
+}
+
+/// The network's input row for one frame.
+#[must_use]
+pub fn row(seen: &Landmarks, size: PictureSize, handed: Handed, accuracy: Accuracy) -> [f32; FEATURES] {
+    let sign = mirror_sign(handed);
+    let place = |i: usize| if handed == Handed::Left { mirrored(i) } else { i };
+    let joints = (0..LANDMARKS).flat_map(|i| landmark(&seen.points[place(i)], &seen.roi, sign));
+    let at = region(&seen.roi, size, handed);
+    let rest = [
+        at.x,
+        at.y,
+        at.side,
+        at.rotation.sin(),
+        at.rotation.cos(),
+        f64::from(size.width) / size.long(),
+        f64::from(size.height) / size.long(),
+        seen.person.get(),
+        f64::from(u8::from(accuracy == Accuracy::Heavy)),
+    ];
+    let mut out = [0.0; FEATURES];
+    for (slot, value) in out.iter_mut().zip(joints.chain(rest)) {
+        *slot = single(value);
+    }
+    out
+}
+
+/// The network works in single precision.
+#[allow(clippy::cast_possible_truncation)]
+fn single(value: f64) -> f32 {
+    value as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_mirror_undoes_itself_and_keeps_the_nose() {
+        for i in 0..LANDMARKS {
+            assert_eq!(mirrored(mirrored(i)), i);
+        }
+        assert_eq!(mirrored(0), 0);
+        assert_eq!(mirrored(11), 12);
+        assert_eq!(mirrored(33), 33);
+    }
+}
