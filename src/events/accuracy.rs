@@ -27,8 +27,9 @@ fn draw(rng: &mut Rng, seed: u64) -> Script {
         waggle: if rng.uniform() < 0.3 { 0.05 } else { 0.0 },
         practice: (rng.uniform() < 0.2).then_some(0.9),
         noise: 0.004 + 0.004 * rng.uniform(),
-        drop: if rng.uniform() < 0.3 { 7 } else { 0 },
+        drop: if rng.uniform() < 0.3 { 7 } else { usize::MAX },
         uneven: rng.uniform() < 0.3,
+        fill: seed.is_multiple_of(2),
         seed,
         ..Script::default()
     }

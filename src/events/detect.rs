@@ -95,9 +95,12 @@ fn remarks(motion: &Motion, hand: Handed, events: &Events, span: &SwingSpan) -> 
     } else if events.finish.is_none() {
         say("The clip ends before the golfer comes to rest after the swing.");
     }
-    let from = events.takeaway.map_or(motion.u.first(), |t| t.value);
-    let middle = events.arm_level_back.map_or((from + events.top.value) / 2.0, |e| e.value);
-    let follow = (span.impact.0 + 0.1).min(motion.u.last());
-    said.extend(handed::check(motion, hand, from, middle, follow));
+    let rest = f64::midpoint(events.address.0.0, events.address.1.0);
+    let back = events.top.value - 0.35 * span.backswing();
+    let through = (span.impact.0 + 0.1).min(motion.u.last());
+    // Without an address there is nothing to compare with.
+    if events.takeaway.is_some() {
+        said.extend(handed::check(motion, hand, rest, back, through));
+    }
     said
 }

@@ -86,9 +86,8 @@ fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; 
         }
         for k in i + 1..N {
             let share = a[k][i] / a[i][i];
-            for c in i..N {
-                a[k][c] -= share * a[i][c];
-            }
+            let row = a[i];
+            a[k].iter_mut().zip(row).skip(i).for_each(|(below, above)| *below -= share * above);
             b[k] -= share * b[i];
         }
     }

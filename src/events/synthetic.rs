@@ -40,6 +40,8 @@ pub(super) struct Script {
     /// One frame in this many is missing.
     pub drop: usize,
     pub uneven: bool,
+    /// The missing frames are there, interpolated and marked.
+    pub fill: bool,
     pub seed: u64,
     pub shift: f64,
 }
@@ -63,6 +65,7 @@ impl Default for Script {
             noise: 0.0,
             drop: 0,
             uneven: false,
+            fill: false,
             seed: 1,
             shift: 0.0,
         }
@@ -176,7 +179,7 @@ impl Script {
         while t < self.end() {
             n += 1;
             let kept = (self.keep.0 + self.shift..=self.keep.1 + self.shift).contains(&t);
-            if kept && (self.drop == 0 || n % self.drop != 0) {
+            if kept && (self.fill || self.drop == 0 || !n.is_multiple_of(self.drop)) {
                 times.push(t);
             }
             t += if self.uneven { step * (1.0 + 0.3 * rng.uniform()) } else { step };
@@ -247,6 +250,9 @@ pub(super) fn lifted(script: &Script) -> Lifted {
             lead_arm: Bearing { vector: arm.into(), sd },
         });
     }
+    if script.fill {
+        fill(&mut frames, script.drop);
+    }
     let a = script.attitude();
     let camera = CameraGuess {
         pitch: Estimate::new(a.pitch, 0.02),
@@ -255,6 +261,21 @@ pub(super) fn lifted(script: &Script) -> Lifted {
         log_focal: Estimate::new(0.0, 0.1),
     };
     Lifted { camera, frames }
+}
+
+/// Replaces every `every`th frame by the middle of its neighbours.
+fn fill(frames: &mut [LiftedFrame], every: usize) {
+    for k in (1..frames.len() - 1).filter(|k| k.is_multiple_of(every)) {
+        let (before, after) = (frames[k - 1].points, frames[k + 1].points);
+        for joint in Joint::ALL {
+            let (a, b) = (before[joint].at, after[joint].at);
+            frames[k].points[joint].at =
+                Pixel::new(f64::midpoint(a.x, b.x), f64::midpoint(a.y, b.y));
+        }
+        let (a, b) = (frames[k - 1].lead_arm.vector, frames[k + 1].lead_arm.vector);
+        frames[k].lead_arm.vector = (a + b) * 0.5;
+        frames[k].filled = true;
+    }
 }
 
 /// White noise of this sd.
