@@ -1,20 +1,61 @@
 //! One variant per stage. The message says what is wrong and what to do next.
 
+use std::path::PathBuf;
+
+use crate::calibration::CalibrationError;
+use crate::decode::DecodeError;
+use crate::events::EventsError;
+use crate::geometry::GeometryError;
+use crate::keypoints::KeypointsError;
+use crate::lift::LiftError;
 use crate::options::OptionsError;
+use crate::results::ResultError;
+use crate::stills::StillError;
+use crate::track::TrackError;
 
 /// Why nothing was measured.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     #[error(transparent)]
     Options(#[from] OptionsError),
+    #[error(transparent)]
+    Decode(#[from] DecodeError),
+    #[error(transparent)]
+    Keypoints(#[from] KeypointsError),
+    #[error(transparent)]
+    Track(#[from] TrackError),
+    #[error(transparent)]
+    Lift(#[from] LiftError),
+    #[error(transparent)]
+    Events(#[from] EventsError),
+    #[error(transparent)]
+    Calibration(#[from] CalibrationError),
+    #[error(transparent)]
+    Geometry(#[from] GeometryError),
+    #[error(transparent)]
+    Results(#[from] ResultError),
+    #[error(transparent)]
+    Stills(#[from] StillError),
+    #[error("{}: {what}", file.display())]
+    Slow { file: PathBuf, what: String },
+    #[error("cannot read {}: {source}; name a swing.json that hubgauge wrote", file.display())]
+    Read { file: PathBuf, source: std::io::Error },
+    #[error("cannot write into {}: {source}; choose another folder with --out", folder.display())]
+    Out { folder: PathBuf, source: std::io::Error },
 }
 
 impl Error {
+    #[must_use]
+    pub fn read(file: &std::path::Path, source: std::io::Error) -> Self {
+        Self::Read { file: file.to_owned(), source }
+    }
+
     /// 2 for wrong arguments, 1 when the swing could not be measured.
     #[must_use]
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Options(_) => 2,
+            _ => 1,
         }
     }
 }

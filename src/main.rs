@@ -1,2 +1,70 @@
 //! Parse, call, print the error chain, exit code.
-fn main() {}
+
+use std::error::Error as _;
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+use std::process::ExitCode;
+
+use clap::Parser;
+use hubgauge::cli::{Cli, Command, MeasureArgs};
+use hubgauge::error::Error;
+use hubgauge::results::{self, SwingResult};
+use hubgauge::run;
+
+fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(usage) if !usage.use_stderr() => usage.exit(),
+        Err(usage) => return fail(&one_line(&usage.to_string()), 2),
+    };
+    let text = match cli.command {
+        Command::Measure(args) => measure(*args),
+        Command::Explain(args) => explain(&args.result),
+    };
+    match text {
+        // A reader that closes the pipe early (`| head`) is no failure of ours.
+        Ok(text) => match io::stdout().write_all(text.as_bytes()) {
+            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => fail(&error.to_string(), 1),
+            _ => ExitCode::SUCCESS,
+        },
+        Err(error) => fail(&chain(&error), error.exit_code()),
+    }
+}
+
+fn measure(args: MeasureArgs) -> Result<String, Error> {
+    let json = args.json;
+    let options = args.options(io::stderr().is_terminal())?;
+    let result = run::measure(&options)?.result;
+    if json { Ok(result.to_json()?) } else { Ok(results::table(&result)) }
+}
+
+fn explain(path: &Path) -> Result<String, Error> {
+    let text = std::fs::read_to_string(path).map_err(|source| Error::read(path, source))?;
+    Ok(results::explain(&SwingResult::from_json(&text)?))
+}
+
+/// The message and what caused it, on one line.
+fn chain(error: &Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(inner) = cause {
+        let said = inner.to_string();
+        if !text.contains(&said) {
+            text = format!("{text}: {said}");
+        }
+        cause = inner.source();
+    }
+    text
+}
+
+/// The first paragraph of clap's message, which says what is wrong.
+fn one_line(usage: &str) -> String {
+    let paragraph = usage.split("\n\n").next().unwrap_or(usage);
+    let words: Vec<&str> = paragraph.split_whitespace().collect();
+    words.join(" ").trim_start_matches("error: ").to_owned()
+}
+
+fn fail(message: &str, code: u8) -> ExitCode {
+    eprintln!("hubgauge: {}", message.replace('\n', " "));
+    ExitCode::from(code)
+}

@@ -51,6 +51,15 @@ pub enum View {
 }
 
 impl View {
+    /// As it is written in files and on the command line.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::FaceOn => "face-on",
+            Self::DownTheLine => "down-the-line",
+        }
+    }
+
     /// Azimuth of a camera that stands where it should, radians.
     #[must_use]
     pub fn azimuth(self) -> f64 {

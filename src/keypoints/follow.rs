@@ -72,7 +72,8 @@ fn look(
 }
 
 /// The guide's square at a file time: between its neighbours, or the nearest one at the ends.
-fn place_at(guide: &Guide, time: f64) -> Option<Roi> {
+#[must_use]
+pub fn place_at(guide: &Guide, time: f64) -> Option<Roi> {
     let after = guide.partition_point(|(t, _)| *t < time);
     let Some((t1, next)) = guide.get(after) else { return guide.last().map(|(_, roi)| *roi) };
     let Some((t0, last)) = after.checked_sub(1).and_then(|i| guide.get(i)) else {

@@ -27,7 +27,7 @@ mod tests;
 use crate::frames::Pixel;
 use crate::units::Confidence;
 
-pub use follow::follow;
+pub use follow::{follow, place_at};
 pub use network::{KeypointsError, Networks};
 pub use scan::scan;
 

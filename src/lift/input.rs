@@ -7,7 +7,7 @@
 //! Left-handers are mirrored here into right-handers, so the lead side is always the left.
 
 use crate::frames::{Handed, PictureSize};
-use crate::keypoints::{Accuracy, Landmark, Landmarks, Roi, LANDMARKS};
+use crate::keypoints::{Accuracy, LANDMARKS, Landmark, Landmarks, Roi};
 
 /// Values a frame.
 pub const FEATURES: usize = LANDMARKS * 8 + 9;
@@ -73,7 +73,12 @@ fn landmark(p: &Landmark, roi: &Roi, sign: f64) -> [f64; 8] {
 
 /// The network's input row for one frame.
 #[must_use]
-pub fn row(seen: &Landmarks, size: PictureSize, handed: Handed, accuracy: Accuracy) -> [f32; FEATURES] {
+pub fn row(
+    seen: &Landmarks,
+    size: PictureSize,
+    handed: Handed,
+    accuracy: Accuracy,
+) -> [f32; FEATURES] {
     let sign = mirror_sign(handed);
     let place = |i: usize| if handed == Handed::Left { mirrored(i) } else { i };
     let joints = (0..LANDMARKS).flat_map(|i| landmark(&seen.points[place(i)], &seen.roi, sign));

@@ -23,7 +23,9 @@ pub use network::Corrector;
 pub enum LiftError {
     #[error("the golfer was seen in {0} frames only; give a clip that shows the whole swing")]
     TooFewFrames(usize),
-    #[error("the built-in corrector network failed ({0}); please build hubgauge again from clean sources")]
+    #[error(
+        "the built-in corrector network failed ({0}); please build hubgauge again from clean sources"
+    )]
     Network(String),
 }
 
@@ -87,17 +89,33 @@ pub struct Lifted {
 ///
 /// # Errors
 /// When too few frames show the golfer, or the network fails.
-pub fn lift(track: &Track, handed: Handed, accuracy: Accuracy, corrector: &Corrector) -> Result<Lifted, LiftError> {
+pub fn lift(
+    track: &Track,
+    handed: Handed,
+    accuracy: Accuracy,
+    corrector: &Corrector,
+) -> Result<Lifted, LiftError> {
     let seen: Vec<(&TrackedFrame, &Landmarks)> =
         track.frames.iter().filter_map(|frame| Some((frame, frame.landmarks.as_ref()?))).collect();
     if seen.len() < FEWEST_FRAMES {
         return Err(LiftError::TooFewFrames(seen.len()));
     }
-    let rows: Vec<_> = seen.iter().map(|(_, marks)| input::row(marks, track.size, handed, accuracy)).collect();
+    let rows: Vec<_> =
+        seen.iter().map(|(_, marks)| input::row(marks, track.size, handed, accuracy)).collect();
     let answers = corrector.run(&rows)?;
     let frames = seen.iter().zip(&answers.frames).map(|((frame, marks), answer)| {
-        let id = output::FrameId { time: frame.time, index: frame.index, filled: frame.presence == Presence::Filled };
-        output::frame(answer, id, &input::region(&marks.roi, track.size, handed), track.size, handed)
+        let id = output::FrameId {
+            time: frame.time,
+            index: frame.index,
+            filled: frame.presence == Presence::Filled,
+        };
+        output::frame(
+            answer,
+            id,
+            &input::region(&marks.roi, track.size, handed),
+            track.size,
+            handed,
+        )
     });
     Ok(Lifted { camera: output::camera(&answers.cameras), frames: frames.collect() })
 }

@@ -9,9 +9,9 @@ use std::sync::Arc;
 
 use tract_onnx::prelude::*;
 
+use super::LiftError;
 use super::input::FEATURES;
 use super::output::{Answer, CLIP_VALUES, VALUES};
-use super::LiftError;
 use crate::units::Estimate;
 
 /// Frames the network takes at once.
@@ -64,15 +64,24 @@ impl Corrector {
         Ok(Answers { frames, cameras })
     }
 
-    fn run_group(&self, rows: &[[f32; FEATURES]], members: &[usize]) -> Result<(Vec<Answer>, [Estimate; CLIP_VALUES]), LiftError> {
+    fn run_group(
+        &self,
+        rows: &[[f32; FEATURES]],
+        members: &[usize],
+    ) -> Result<(Vec<Answer>, [Estimate; CLIP_VALUES]), LiftError> {
         let fail = |e: TractError| LiftError::Network(e.to_string());
         let x = tract_ndarray::Array3::from_shape_fn((1, SET, FEATURES), |(_, n, f)| {
             // padding repeats the last frame and is masked out
             let n = n.min(members.len() - 1);
             rows[members[n]][f]
         });
-        let mask = tract_ndarray::Array2::from_shape_fn((1, SET), |(_, n)| if n < members.len() { 1.0_f32 } else { 0.0 });
-        let out = self.plan.run(tvec!(x.into_tensor().into(), mask.into_tensor().into())).map_err(fail)?;
+        let mask = tract_ndarray::Array2::from_shape_fn((1, SET), |(_, n)| {
+            if n < members.len() { 1.0_f32 } else { 0.0 }
+        });
+        let out = self
+            .plan
+            .run(tvec!(x.into_tensor().into(), mask.into_tensor().into()))
+            .map_err(fail)?;
         let flat = |i: usize| -> Result<Vec<f32>, LiftError> {
             let view = out[i].to_plain_array_view::<f32>().map_err(fail)?;
             Ok(view.iter().copied().collect())
@@ -81,8 +90,13 @@ impl Corrector {
         if value.iter().chain(&sd).chain(&clip).chain(&clip_sd).any(|v| !v.is_finite()) {
             return Err(LiftError::Network("its answer is not a number".into()));
         }
-        let frames = members.iter().enumerate().map(|(n, _)| Answer { value: cut(&value, n), sd: cut(&sd, n) }).collect();
-        let camera = std::array::from_fn(|i| Estimate::new(f64::from(clip[i]), f64::from(clip_sd[i])));
+        let frames = members
+            .iter()
+            .enumerate()
+            .map(|(n, _)| Answer { value: cut(&value, n), sd: cut(&sd, n) })
+            .collect();
+        let camera =
+            std::array::from_fn(|i| Estimate::new(f64::from(clip[i]), f64::from(clip_sd[i])));
         Ok((frames, camera))
     }
 }

@@ -3,7 +3,7 @@
 //! one stature over the region's side, and four vectors in statures. Out: a [`LiftedFrame`]
 //! in the picture's and camera's own axes (mirrored back for left-handers).
 
-use super::input::{mirror_sign, Region};
+use super::input::{Region, mirror_sign};
 use super::{Bearing, CameraGuess, LiftedFrame, LiftedPoint};
 use crate::body::{Joint, PerJoint};
 use crate::frames::{Handed, PictureSize, Pixel, Vector};
@@ -45,7 +45,13 @@ impl Answer {
 }
 
 #[must_use]
-pub fn frame(answer: &Answer, id: FrameId, region: &Region, size: PictureSize, handed: Handed) -> LiftedFrame {
+pub fn frame(
+    answer: &Answer,
+    id: FrameId,
+    region: &Region,
+    size: PictureSize,
+    handed: Handed,
+) -> LiftedFrame {
     let (sign, long, centre) = (mirror_sign(handed), size.long(), size.centre());
     let side = region.side * long;
     let point = |joint: Joint| {
@@ -79,7 +85,8 @@ pub fn frame(answer: &Answer, id: FrameId, region: &Region, size: PictureSize, h
 pub fn camera(groups: &[[Estimate; CLIP_VALUES]]) -> CameraGuess {
     let share = 1.0 / f64::from(u32::try_from(groups.len()).unwrap_or(u32::MAX));
     let mean = |i: usize| {
-        let sum = |part: fn(&Estimate) -> f64| groups.iter().map(|g| part(&g[i])).sum::<f64>() * share;
+        let sum =
+            |part: fn(&Estimate) -> f64| groups.iter().map(|g| part(&g[i])).sum::<f64>() * share;
         Estimate::new(sum(|e| e.value), sum(|e| e.sd))
     };
     CameraGuess { pitch: mean(0), roll: mean(1), azimuth: mean(2), log_focal: mean(3) }

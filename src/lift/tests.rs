@@ -6,7 +6,7 @@ use serde::Deserialize;
 use super::*;
 use crate::body::Joint;
 use crate::frames::PictureSize;
-use crate::keypoints::{Landmark, Roi, LANDMARKS};
+use crate::keypoints::{LANDMARKS, Landmark, Roi};
 use crate::track::{CameraMotion, PictureFromReference};
 use crate::units::Confidence;
 
@@ -46,10 +46,20 @@ fn landmarks(clip: &Clip, frame: usize) -> Landmarks {
     let score = |v: f64| Confidence::new(v.clamp(0.0, 1.0)).unwrap();
     let points: [Landmark; LANDMARKS] = std::array::from_fn(|k| {
         let [x, y, z, visibility, presence, wx, wy, wz] = clip.landmarks[frame][k];
-        Landmark { at: Pixel::new(x, y), z, visibility: score(visibility), presence: score(presence), world: [wx, wy, wz] }
+        Landmark {
+            at: Pixel::new(x, y),
+            z,
+            visibility: score(visibility),
+            presence: score(presence),
+            world: [wx, wy, wz],
+        }
     });
     let [x, y, side, rotation] = clip.roi[frame];
-    Landmarks { points, person: score(clip.person[frame]), roi: Roi { centre: Pixel::new(x, y), side, rotation } }
+    Landmarks {
+        points,
+        person: score(clip.person[frame]),
+        roi: Roi { centre: Pixel::new(x, y), side, rotation },
+    }
 }
 
 fn track(clip: &Clip) -> Track {
@@ -60,7 +70,11 @@ fn track(clip: &Clip) -> Track {
         landmarks: Some(landmarks(clip, i)),
         camera: PictureFromReference::STILL,
     });
-    Track { size: PictureSize { width: clip.width, height: clip.height }, frames: frames.collect(), motion: CameraMotion::Still }
+    Track {
+        size: PictureSize { width: clip.width, height: clip.height },
+        frames: frames.collect(),
+        motion: CameraMotion::Still,
+    }
 }
 
 fn accuracy(clip: &Clip) -> Accuracy {
@@ -83,11 +97,18 @@ fn agrees_with_onnx_runtime_for_both_hands_and_networks() {
                 close(frame.points[joint].at.x, x, 0.1, "x, px");
                 close(frame.points[joint].at.y, y, 0.1, "y, px");
                 if joint != Joint::LowerHub {
-                    close(frame.points[joint].depth.value, clip.want.depth[i][joint as usize], 5e-4, "depth");
+                    close(
+                        frame.points[joint].depth.value,
+                        clip.want.depth[i][joint as usize],
+                        5e-4,
+                        "depth",
+                    );
                 }
             }
             close(frame.log_stature_px.value, clip.want.log_stature_px[i], 5e-4, "stature");
-            for (k, b) in [frame.trunk, frame.shoulders, frame.hips, frame.lead_arm].iter().enumerate() {
+            for (k, b) in
+                [frame.trunk, frame.shoulders, frame.hips, frame.lead_arm].iter().enumerate()
+            {
                 for (axis, (v, sd)) in b.vector.coords.iter().zip(b.sd.coords.iter()).enumerate() {
                     close(*v, clip.want.vectors[i][k][axis], 5e-4, "vector");
                     close(*sd, clip.want.vector_sd[i][k][axis], 5e-4, "vector sd");
@@ -95,7 +116,8 @@ fn agrees_with_onnx_runtime_for_both_hands_and_networks() {
             }
         }
         let camera = [got.camera.pitch, got.camera.roll, got.camera.azimuth, got.camera.log_focal];
-        for (got, (want, sd)) in camera.iter().zip(clip.want.camera.iter().zip(clip.want.camera_sd)) {
+        for (got, (want, sd)) in camera.iter().zip(clip.want.camera.iter().zip(clip.want.camera_sd))
+        {
             close(got.value, *want, 1e-3, "camera");
             close(got.sd, sd, 1e-3, "camera sd");
         }
@@ -123,7 +145,12 @@ fn a_mirrored_clip_with_the_other_hand_gives_the_mirrored_answer() {
     }
     let back = lift(&flipped, Handed::Right, Accuracy::Full, &corrector).unwrap();
     for (a, b) in there.frames.iter().zip(&back.frames) {
-        close(a.points[Joint::UpperHub].at.x, width - b.points[Joint::UpperHub].at.x, 0.02, "mirrored x");
+        close(
+            a.points[Joint::UpperHub].at.x,
+            width - b.points[Joint::UpperHub].at.x,
+            0.02,
+            "mirrored x",
+        );
         close(a.shoulders.vector.x(), -b.shoulders.vector.x(), 1e-4, "mirrored shoulders");
         close(a.shoulders.vector.z(), b.shoulders.vector.z(), 1e-4, "depth of the shoulders");
     }
@@ -137,13 +164,19 @@ fn a_clip_longer_than_one_set_keeps_its_order_and_nothing_depends_on_it() {
     let short = track(clip);
     let mut long = short.clone();
     // every frame five times: 80 frames, two groups, each the same set of pictures over again
-    long.frames = (0..80).map(|i| TrackedFrame { index: i, ..short.frames[i % 16].clone() }).collect();
+    long.frames =
+        (0..80).map(|i| TrackedFrame { index: i, ..short.frames[i % 16].clone() }).collect();
     let one = lift(&short, clip.handed, Accuracy::Heavy, &corrector).unwrap();
     let many = lift(&long, clip.handed, Accuracy::Heavy, &corrector).unwrap();
     for (i, frame) in many.frames.iter().enumerate() {
         assert_eq!(frame.index, i);
         let want = &one.frames[i % 16];
-        close(frame.points[Joint::LeadWrist].at.x, want.points[Joint::LeadWrist].at.x, 3.0, "wrist");
+        close(
+            frame.points[Joint::LeadWrist].at.x,
+            want.points[Joint::LeadWrist].at.x,
+            3.0,
+            "wrist",
+        );
     }
 }
 

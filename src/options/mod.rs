@@ -263,7 +263,7 @@ impl Options {
             (Some(view), clips) => clips
                 .iter_mut()
                 .find(|clip| clip.view == Some(view))
-                .ok_or(OptionsError::NoSuchClip { flag, view: view_name(view) })?,
+                .ok_or(OptionsError::NoSuchClip { flag, view: view.name() })?,
         };
         fill(flag, place(clip), value)
     }
@@ -274,13 +274,6 @@ fn fill<T>(flag: &'static str, place: &mut Option<T>, value: T) -> Result<(), Op
         return Err(OptionsError::Twice { flag });
     }
     Ok(())
-}
-
-fn view_name(view: View) -> &'static str {
-    match view {
-        View::FaceOn => "face-on",
-        View::DownTheLine => "down-the-line",
-    }
 }
 
 fn number_in(

@@ -1,1 +1,60 @@
-//! The one place that knows the order of the stages.
+//! The one place that knows the order of the stages. In: [`Options`]. Out: the result, and
+//! in `options.out` its files.
+//!
+//! [`observe`] is the costly part, one clip at a time; [`evaluate`] turns what was observed
+//! into numbers and is quick, so that a correction by hand need not look at the clip again.
+
+pub mod evaluate;
+pub mod observe;
+mod outputs;
+mod pictures;
+mod timings;
+
+use crate::decode;
+use crate::error::Error;
+use crate::options::Options;
+use crate::results::SwingResult;
+
+use evaluate::Evaluated;
+use observe::{Instruments, Observed};
+use timings::Timings;
+
+/// A measured swing.
+pub struct Measurement {
+    pub result: SwingResult,
+    pub evaluated: Evaluated,
+    pub observed: Vec<Observed>,
+}
+
+/// Measures one swing and writes its files.
+///
+/// # Errors
+/// When a clip cannot be read or shows no swing, or a file cannot be written.
+pub fn measure(options: &Options) -> Result<Measurement, Error> {
+    let mut timings = Timings::default();
+    let mut notes = Vec::new();
+    if let Some(out) = &options.out {
+        outputs::prepare(out)?;
+    }
+    // All clips are probed first: a bad second file must not cost the work on the first.
+    let infos = options
+        .clips()
+        .iter()
+        .map(|clip| Ok(decode::probe(&clip.path)?.note(&mut notes)))
+        .collect::<Result<Vec<_>, Error>>()?;
+    let instruments = timings.of("load", || Instruments::load(options))?;
+    let observed = infos
+        .iter()
+        .zip(options.clips())
+        .map(|(info, clip)| observe::observe(info, clip, options, &instruments, &mut timings))
+        .collect::<Result<Vec<_>, Error>>()?;
+    let evaluated = timings.of("evaluate", || evaluate::evaluate(&observed, options, notes))?;
+    let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
+    if let Some(out) = &options.out {
+        timings.of("write", || outputs::write(&measurement, options, out))?;
+    }
+    if options.timings {
+        eprint!("{}", timings.lines());
+    }
+    Ok(measurement)
+}

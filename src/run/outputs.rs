@@ -1,0 +1,43 @@
+//! The files of a measurement. In: the measurement, the output folder. Out: `swing.json`,
+//! `series.csv` and the folder `stills`, each made under a temporary name and then renamed.
+
+use std::path::Path;
+
+use crate::error::Error;
+use crate::options::Options;
+use crate::results::{self, write_atomically};
+
+use super::{Measurement, pictures};
+
+/// Makes the folder and proves that it can be written to, before any work is done.
+pub fn prepare(out: &Path) -> Result<(), Error> {
+    std::fs::create_dir_all(out).map_err(failed(out))?;
+    tempfile::tempfile_in(out).map(drop).map_err(failed(out))
+}
+
+/// Writes everything; the result file last, so that it stands only beside complete company.
+pub fn write(measured: &Measurement, options: &Options, out: &Path) -> Result<(), Error> {
+    write_atomically(
+        &out.join("series.csv"),
+        &results::series_csv(&measured.evaluated.motion.frames)?,
+    )?;
+    write_stills(measured, options, out)?;
+    write_atomically(&out.join("swing.json"), measured.result.to_json()?.as_bytes())?;
+    Ok(())
+}
+
+/// The whole folder is replaced, so that no still of an earlier run stays among the new ones.
+fn write_stills(measured: &Measurement, options: &Options, out: &Path) -> Result<(), Error> {
+    let fresh = tempfile::Builder::new().prefix(".stills").tempdir_in(out).map_err(failed(out))?;
+    pictures::write(measured, options, fresh.path())?;
+    let folder = out.join("stills");
+    if folder.exists() {
+        std::fs::remove_dir_all(&folder).map_err(failed(out))?;
+    }
+    std::fs::rename(fresh.keep(), &folder).map_err(failed(out))
+}
+
+fn failed(out: &Path) -> impl Fn(std::io::Error) -> Error {
+    let folder = out.to_owned();
+    move |source| Error::Out { folder: folder.clone(), source }
+}
