@@ -48,27 +48,61 @@ struct Hands {
 
 /// The best swing in a path whose time runs `slowness` times too slow; `None` if none.
 pub(super) fn find(path: &Path<'_>, slowness: f64) -> Option<Swing> {
+    let hands = hands(path, slowness);
+    let tops = (0..hands.len()).filter(|&i| hands[i].height >= UP);
+    let swings = tops.flat_map(|top| {
+        let hands = &hands;
+        impacts(hands, top).filter_map(move |impact| judge(hands, top, impact))
+    });
+    swings.max_by(|a, b| a.whole.cmp(&b.whole).then(a.sureness.total_cmp(&b.sureness)))
+}
+
+/// A swing whose impact nobody saw, because the fast hands blurred: low, up, a stretch
+/// without a reading, up again. Weaker than what [`find`] finds.
+pub(super) fn find_unseen(path: &Path<'_>) -> Option<Swing> {
+    let hands = hands(path, 1.0);
+    let steps: Vec<f64> = hands.windows(2).map(|w| w[1].time - w[0].time).collect();
+    let usual = crate::signal::median(&steps)?;
+    let hides = |i: usize| {
+        let gap = hands[i + 1].time - hands[i].time;
+        let just = |time: f64| (time - hands[i].time).abs() <= DOWNSWING_S.1 / 2.0;
+        let soon = |time: f64| (time - hands[i + 1].time).abs() <= DOWNSWING_S.1 / 2.0;
+        gap > 1.5 * usual
+            && (DOWNSWING_S.0..=DOWNSWING_S.1 + THROUGH_S / 2.0).contains(&gap)
+            && hands[..=i].iter().any(|h| just(h.time) && h.height >= UP)
+            && hands[i + 1..].iter().any(|h| soon(h.time) && h.height >= UP)
+    };
+    let top = (0..hands.len().saturating_sub(1)).find(|i| {
+        hides(*i) && before(&hands, *i).is_some_and(|start| together(&hands[start..=*i]) >= MOSTLY)
+    });
+    top.map(|_| Swing { sureness: 0.3, whole: false })
+}
+
+fn hands(path: &Path<'_>, slowness: f64) -> Vec<Hands> {
     let size = path.size();
-    let hands: Vec<Hands> = path
-        .samples
-        .iter()
+    let samples = path.samples.iter();
+    samples
         .map(|s| Hands {
             time: s.time / slowness,
             across: (s.hands.x - s.hip.x) / size,
             height: (s.hip.y - s.hands.y) / size,
             apart: s.apart / size,
         })
-        .collect();
-    let tops = (0..hands.len()).filter(|&i| hands[i].height >= UP);
-    tops.flat_map(|top| {
-        let hands = &hands;
-        impacts(hands, top).filter_map(move |impact| judge(hands, top, impact))
+        .collect()
+}
+
+/// The last moment before the top at which the hands were low.
+fn before(hands: &[Hands], top: usize) -> Option<usize> {
+    (0..top).rev().find(|&i| {
+        let before = hands[top].time - hands[i].time;
+        (BACKSWING_S.0..=BACKSWING_S.1).contains(&before) && hands[i].height <= DOWN
     })
-    .max_by(|a, b| {
-        (a.whole, a.sureness)
-            .partial_cmp(&(b.whole, b.sureness))
-            .unwrap_or(std::cmp::Ordering::Equal)
-    })
+}
+
+/// Share of the pictures that show the hands together.
+fn together(hands: &[Hands]) -> f64 {
+    let together = hands.iter().filter(|h| h.apart <= TOGETHER).count();
+    crate::signal::real(together) / crate::signal::real(hands.len())
 }
 
 fn impacts(hands: &[Hands], top: usize) -> impl Iterator<Item = usize> + '_ {
@@ -80,10 +114,7 @@ fn impacts(hands: &[Hands], top: usize) -> impl Iterator<Item = usize> + '_ {
 
 fn judge(hands: &[Hands], top: usize, impact: usize) -> Option<Swing> {
     let speed = fastest(&hands[top..=impact]);
-    let start = (0..top).rev().find(|&i| {
-        let before = hands[top].time - hands[i].time;
-        before >= BACKSWING_S.0 && before <= BACKSWING_S.1 && hands[i].height <= DOWN
-    });
+    let start = before(hands, top);
     let through = (impact + 1..hands.len())
         .take_while(|&i| hands[i].time - hands[impact].time <= THROUGH_S)
         .find(|&i| hands[i].height >= UP);
@@ -97,8 +128,7 @@ fn judge(hands: &[Hands], top: usize, impact: usize) -> Option<Swing> {
         (None, None) => false,
     };
     let seen = &hands[start.unwrap_or(0)..=through.unwrap_or(impact)];
-    let together = seen.iter().filter(|h| h.apart <= TOGETHER).count();
-    let together = crate::signal::real(together) / crate::signal::real(seen.len());
+    let together = together(seen);
     (plausible && speed >= SLOWEST && together >= MOSTLY).then(|| Swing {
         sureness: (speed / SURE).min(1.0) * together,
         whole: start.is_some() && through.is_some(),
