@@ -10,7 +10,7 @@ use nalgebra::Vector3;
 use super::pose::{Body, wrap};
 use super::{Measure, Motion, ViewInput, motion};
 use crate::body::{Joint, PerJoint};
-use crate::calibration::{CalibrationRequest, View, calibrate};
+use crate::calibration::{Calibration, CalibrationRequest, View, calibrate};
 use crate::events::{Events, ImpactSource};
 use crate::frames::{Attitude, Handed, PictureSize, Pixel, Vector};
 use crate::lift::{Bearing, CameraGuess, Lifted, LiftedFrame, LiftedPoint};
@@ -37,6 +37,8 @@ struct Clip {
     vec: Vec<f64>,
     vec_sd: Vec<f64>,
     truth: Vec<f64>,
+    #[serde(default)]
+    second: Option<Box<Clip>>,
 }
 
 impl Clip {
@@ -117,27 +119,33 @@ impl Clip {
         })
     }
 
-    fn measure(&self, lifted: &Lifted, events: &Events) -> Option<Motion> {
+    fn calibration(&self, lifted: &Lifted, events: &Events) -> Option<Calibration> {
         let view = if self.view == 0 { View::FaceOn } else { View::DownTheLine };
         let size = PictureSize { width: self.size[0], height: self.size[1] };
         let stature = Some(Estimate::new(self.stature, CalibrationRequest::STATED_STATURE_SD));
         let request =
             CalibrationRequest { stature, ..CalibrationRequest::new(view, Handed::Right, size) };
-        let calibration = match calibrate(lifted, events, &request) {
-            Ok(c) => c.output,
-            Err(e) => {
-                eprintln!("{e}");
-                return None;
-            }
-        };
-        let input = ViewInput {
-            lifted,
-            events,
-            calibration: &calibration,
-            camera_motion: CameraMotion::Still,
-        };
-        motion(&[input]).map_err(|e| eprintln!("{e}")).ok().map(|m| m.output)
+        calibrate(lifted, events, &request).map_err(|e| eprintln!("{e}")).ok().map(|c| c.output)
     }
+}
+
+fn measure(clip: &Clip) -> Option<Motion> {
+    let events = clip.events()?;
+    let clips: Vec<&Clip> = std::iter::once(clip).chain(clip.second.as_deref()).collect();
+    let lifted: Vec<Lifted> = clips.iter().map(|c| c.lifted()).collect();
+    let calibrations: Vec<Calibration> =
+        clips.iter().zip(&lifted).map(|(c, l)| c.calibration(l, &events)).collect::<Option<_>>()?;
+    let inputs: Vec<ViewInput> = lifted
+        .iter()
+        .zip(&calibrations)
+        .map(|(lifted, calibration)| ViewInput {
+            lifted,
+            events: &events,
+            calibration,
+            camera_motion: CameraMotion::Still,
+        })
+        .collect();
+    motion(&inputs).map_err(|e| eprintln!("{e}")).ok().map(|m| m.output)
 }
 
 /// Errors and their sd.
@@ -178,8 +186,7 @@ fn held_out() {
         if clip.view > 1 {
             continue;
         }
-        let (lifted, Some(events)) = (clip.lifted(), clip.events()) else { continue };
-        let Some(motion) = clip.measure(&lifted, &events) else { continue };
+        let Some(motion) = measure(&clip) else { continue };
         clips += 1;
         let still: Vec<Body> =
             (0..clip.t.len()).filter(|f| clip.phase[*f] == 0).map(|f| clip.body(f)).collect();

@@ -4,12 +4,16 @@
 //! Metres, radians, seconds of real time. Method: each picture's observations are smoothed
 //! over time with zero lag ([`smooth`]), one pure function takes them through the pinhole
 //! camera into golf axes and on to the measures ([`pose`]), and its numeric derivatives carry
-//! every cause of error to every measure ([`view`]). Two clips are aligned by their events
-//! and combined by inverse variance ([`pair`]).
+//! every cause of error to every measure of one clip by itself ([`view`]). Two clips are
+//! aligned by their events and must agree ([`pair`]). Then one fit of the whole swing to all
+//! clips gives the values and their sd ([`fit`], [`swing`]).
 
+mod fit;
+mod lead;
 mod pair;
 mod pose;
 mod smooth;
+mod support;
 mod swing;
 mod view;
 
@@ -20,7 +24,7 @@ use crate::track::CameraMotion;
 use crate::units::{Estimate, Seconds};
 use crate::warning::Warned;
 
-pub use swing::SwingMeasures;
+pub use lead::SwingMeasures;
 
 #[cfg(test)]
 mod held_out;
@@ -78,6 +82,18 @@ impl Measure {
         Self::HipSlope,
     ];
 
+    /// A way from the place at address.
+    #[must_use]
+    pub fn is_travel(self) -> bool {
+        (self as usize) < Self::HubOffset as usize
+    }
+
+    /// Counted from address, where it is zero by definition.
+    #[must_use]
+    pub fn is_since_address(self) -> bool {
+        self.is_travel() || matches!(self, Self::PelvisTurn | Self::ThoraxTurn | Self::Separation)
+    }
+
     /// Lengths are metres inside and centimetres outside, all else radians and degrees.
     #[must_use]
     pub fn is_length(self) -> bool {
@@ -106,6 +122,22 @@ impl Budget {
     #[must_use]
     pub fn variance(&self) -> f64 {
         self.keypoints + self.timing + self.scale + self.tilt + self.aim + self.depth + self.ground
+    }
+}
+
+impl Budget {
+    /// Part way from one to another.
+    fn mixed(&self, other: &Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            keypoints: mix(self.keypoints, other.keypoints),
+            timing: mix(self.timing, other.timing),
+            scale: mix(self.scale, other.scale),
+            tilt: mix(self.tilt, other.tilt),
+            aim: mix(self.aim, other.aim),
+            depth: mix(self.depth, other.depth),
+            ground: mix(self.ground, other.ground),
+        }
     }
 }
 
@@ -208,6 +240,10 @@ pub enum GeometryError {
         "the two clips do not show the same swing ({why}): give two clips of one swing, or measure each by itself"
     )]
     DifferentSwings { why: String },
+    #[error(
+        "the body could not be followed as one person in motion: check that the right person was followed and that the whole body is in the picture"
+    )]
+    Unsettled,
 }
 
 /// Measures the motion of one clip, or of two clips of one swing.
@@ -217,7 +253,7 @@ pub enum GeometryError {
 pub fn motion(views: &[ViewInput]) -> Result<Warned<Motion>, GeometryError> {
     match views {
         [] => Err(GeometryError::NoView),
-        [only] => view::View::new(only).map(|v| Warned::clean(swing::assemble(&[v], None))),
+        [only] => swing::assemble(&view::View::new(only)?, None).map(Warned::clean),
         [a, b] => pair::motion(a, b),
         _ => Err(GeometryError::TooManyViews),
     }

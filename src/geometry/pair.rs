@@ -14,12 +14,12 @@ use crate::warning::{Warned, Warning};
 
 /// An event this many sd and this many seconds away from the common offset: not one swing.
 const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
-/// Mean squared disagreement of the curves, in their own variance, that one swing never
-/// shows: errors hang together, so the mean over a curve is worth only a few looks (chi
-/// squared of 5 looks exceeds 4 a look once in a thousand).
-const CURVE_LIMIT: f64 = 4.0;
-/// Above this a note is due.
-const CURVE_DOUBT: f64 = 2.0;
+/// Mean squared disagreement of the curves, in their own variance: one swing in a hundred has
+/// more. Found on held-out swings put before a second camera with that camera's own errors;
+/// a third of pairs of unlike swings has more, the others are too alike to tell.
+const CURVE_LIMIT: f64 = 3.6;
+/// Above this a note is due: one swing in ten.
+const CURVE_DOUBT: f64 = 2.3;
 /// Curves that both views see.
 const CURVES: [Measure; 5] = [
     Measure::LowerHubUp,
@@ -49,7 +49,7 @@ pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, Geo
         ));
     }
     let second = Second { view: second, offset, events };
-    Ok(Warned { output: assemble(&[first], Some(&second)), warnings })
+    Ok(Warned { output: assemble(&first, Some(&second))?, warnings })
 }
 
 /// Clock of the second clip less that of the first.
@@ -119,7 +119,7 @@ fn join(a: &Events, b: &Events, offset: Estimate) -> Events {
     }
 }
 
-/// Mean over the curves of the worst curve's squared disagreement in its own variance.
+/// Mean squared disagreement of the curves in their own variance.
 fn disagreement(a: &View, b: &View, offset: Estimate, events: &Events) -> f64 {
     let from = events.takeaway.map_or(events.top.value - 0.8, |e| e.value);
     let to = events.impact.map_or(events.top.value + 0.25, |e| e.value);
@@ -142,5 +142,7 @@ fn disagreement(a: &View, b: &View, offset: Estimate, events: &Events) -> f64 {
             seen[c] += 1.0;
         }
     }
-    sums.iter().zip(seen).filter(|(_, n)| *n > 0.0).map(|(s, n)| s / n).fold(0.0, f64::max)
+    let means: Vec<f64> =
+        sums.iter().zip(seen).filter(|(_, n)| *n > 0.0).map(|(s, n)| s / n).collect();
+    means.iter().sum::<f64>() / f64::from(u32::try_from(means.len().max(1)).unwrap_or(1))
 }

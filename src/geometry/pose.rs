@@ -100,6 +100,21 @@ impl Lens {
         self.golf * ray * (depth * self.metres)
     }
 
+    /// Rough variance of lower hub, trunk, head from upper hub and the lines in golf axes.
+    pub fn spread(&self, sd: &Channels) -> SVector<f64, 18> {
+        let turn = self.golf.component_mul(&self.golf);
+        let reach = self.metres * 2.0;
+        let pixel = |i: usize| sd[i] / self.focal * reach;
+        let lower = Vector3::new(pixel(0), pixel(1), sd[LOG_STATURE_PX] * reach);
+        let line = |i: usize| Vector3::new(sd[i], sd[i + 1], sd[i + 2]) * self.metres;
+        let head = Vector3::new(pixel(5), pixel(6), sd[7] * self.metres);
+        let parts = [lower, line(TRUNK), head, line(SHOULDERS), line(HIPS), line(ARM)];
+        SVector::from_iterator(parts.iter().flat_map(|p| {
+            let v = turn * p.component_mul(p);
+            [v.x, v.y, v.z]
+        }))
+    }
+
     /// The body at one instant.
     pub fn body(&self, c: &Channels) -> Body {
         let reach = self.focal / c[LOG_STATURE_PX].exp();

@@ -122,6 +122,8 @@ pub struct Shot {
     pub fps: f64,
     /// Added to the swing's clock.
     pub shift: f64,
+    /// Factor on the sd that the corrector states.
+    pub doubt: f64,
 }
 
 impl Shot {
@@ -139,6 +141,7 @@ impl Shot {
             centre,
             fps: 60.0,
             shift: 0.0,
+            doubt: 1.0,
         }
     }
 
@@ -157,20 +160,26 @@ impl Shot {
             let p = swing.point(joint, t);
             LiftedPoint {
                 at: self.pixel(p),
-                sd: Pixel::new(2.0, 2.0),
-                depth: Estimate::new((self.camera(p).z - reach) / STATURE, 0.02),
+                sd: Pixel::new(2.0 * self.doubt, 2.0 * self.doubt),
+                depth: Estimate::new((self.camera(p).z - reach) / STATURE, 0.02 * self.doubt),
             }
         });
         let line = |to: Joint, from: Joint| {
             let v = (self.camera(swing.point(to, t)) - self.camera(swing.point(from, t))) / STATURE;
-            Bearing { vector: Vector::from(v), sd: Vector::<Camera>::new(0.01, 0.01, 0.02) }
+            Bearing {
+                vector: Vector::from(v),
+                sd: Vector::<Camera>::new(0.01, 0.01, 0.02) * self.doubt,
+            }
         };
         LiftedFrame {
             time: Seconds(t + self.shift),
             index,
             filled: false,
             points,
-            log_stature_px: Estimate::new((self.focal_px * STATURE / reach).ln(), 0.015),
+            log_stature_px: Estimate::new(
+                (self.focal_px * STATURE / reach).ln(),
+                0.015 * self.doubt,
+            ),
             trunk: line(Joint::UpperHub, Joint::LowerHub),
             shoulders: line(Joint::LeadShoulder, Joint::TrailShoulder),
             hips: line(Joint::LeadHip, Joint::TrailHip),

@@ -44,6 +44,11 @@ fn truth(swing: &Swing, measure: Measure, t: f64) -> f64 {
     }
 }
 
+/// A shot whose corrector is right and knows it: priors then have no say.
+fn exact(view: View, handed: Handed) -> Shot {
+    Shot { doubt: 0.01, ..Shot::new(view, handed) }
+}
+
 fn check(m: &Motion, swing: &Swing, times: &[(Event, f64)]) {
     let mut seen = 0;
     for (event, t) in times {
@@ -74,12 +79,10 @@ fn exact_pictures_give_the_exact_swing_from_every_side_and_for_both_hands() {
     let swing = Swing { size: 1.0 };
     for handed in [Handed::Right, Handed::Left] {
         for view in [View::FaceOn, View::DownTheLine] {
-            check(&one(&Shot::new(view, handed), &swing), &swing, &TIMES);
+            check(&one(&exact(view, handed), &swing), &swing, &TIMES);
         }
-        let (a, b) = (
-            Shot::new(View::FaceOn, handed),
-            Shot { shift: 0.37, ..Shot::new(View::DownTheLine, handed) },
-        );
+        let (a, b) =
+            (exact(View::FaceOn, handed), Shot { shift: 0.37, ..exact(View::DownTheLine, handed) });
         let (a, b) = (Clip::new(&a, &swing), Clip::new(&b, &swing));
         let both = motion(&[a.input(), b.input()]).unwrap().output;
         check(&both, &swing, &TIMES);
@@ -115,7 +118,7 @@ fn a_still_body_does_not_travel() {
         for frame in &still.frames {
             for measure in [Measure::LowerHubUp, Measure::UpperHubUp, Measure::PelvisTurn] {
                 let e = frame.get(measure).unwrap().estimate();
-                assert!(e.value.abs() < 1e-6 && e.value.abs() < e.sd, "{measure:?} {e:?}");
+                assert!(e.value.abs() < 1e-4 && e.value.abs() < 0.1 * e.sd, "{measure:?} {e:?}");
             }
         }
     }
@@ -260,26 +263,22 @@ fn mirrored(shot: &Shot, clip: &Clip) -> Clip {
     Clip { lifted, events: clip.events.clone(), calibration }
 }
 
-fn same(a: &Motion, b: &Motion, factor: f64) {
+fn same(a: &Motion, b: &Motion, factor: f64, share: f64) {
     for (x, y) in a.at_events.iter().zip(&b.at_events) {
         for m in Measure::ALL {
             let (x, y) = (x.frame.get(m), y.frame.get(m));
             assert_eq!(x.is_ok(), y.is_ok());
             let (Ok(x), Ok(y)) = (x, y) else { continue };
             let f = if m.is_length() { factor } else { 1.0 };
-            assert_relative_eq!(x.value * f, y.value, epsilon = 1e-6, max_relative = 1e-6);
-            assert_relative_eq!(
-                x.estimate().sd * f,
-                y.estimate().sd,
-                epsilon = 1e-6,
-                max_relative = 1e-4
-            );
+            let sd = y.estimate().sd;
+            assert!((x.value * f - y.value).abs() < share * sd, "{m:?} {x:?} {y:?}");
+            assert_relative_eq!(x.estimate().sd * f, sd, max_relative = share);
         }
     }
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(8))]
 
     #[test]
     fn cameras_that_are_tilted_and_aimed_anyhow_see_the_same_swing(
@@ -288,7 +287,7 @@ proptest! {
     ) {
         let view = if face { View::FaceOn } else { View::DownTheLine };
         let handed = if right { Handed::Right } else { Handed::Left };
-        let mut shot = Shot::new(view, handed);
+        let mut shot = exact(view, handed);
         shot.attitude.pitch = pitch;
         shot.attitude.roll = roll;
         shot.attitude.azimuth += yaw;
@@ -307,11 +306,12 @@ proptest! {
         let swing = Swing { size: 1.0 };
         let clip = Clip::new(&shot, &swing);
         let plain = motion(&[clip.input()]).unwrap().output;
-        same(&plain, &motion(&[mirrored(&shot, &clip).input()]).unwrap().output, 1.0);
+        same(&plain, &motion(&[mirrored(&shot, &clip).input()]).unwrap().output, 1.0, 1e-3);
         let later = Clip::new(&Shot { shift, ..shot }, &swing);
-        same(&plain, &motion(&[later.input()]).unwrap().output, 1.0);
+        same(&plain, &motion(&[later.input()]).unwrap().output, 1.0, 1e-3);
         let mut taller = Clip::new(&shot, &swing);
         taller.calibration.stature_m = taller.calibration.stature_m.scaled(factor);
-        same(&plain, &motion(&[taller.input()]).unwrap().output, factor);
+        // accelerations and proportions are those of people, not of giants
+        same(&plain, &motion(&[taller.input()]).unwrap().output, factor, 0.15);
     }
 }

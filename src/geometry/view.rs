@@ -9,13 +9,12 @@ use super::pose::{
     TRUNK, Theta, Values, theta, wrap,
 };
 use super::smooth::{self, Sample};
+use super::support::Support;
 use super::{Budget, GeometryError, Measure, Measured, Missing, ViewInput};
-use crate::calibration::{self, Calibration, Correlation, ErrorModel};
+use crate::calibration::{Calibration, Correlation, ErrorModel};
 use crate::track::CameraMotion;
 use crate::units::Estimate;
 
-/// A slope is told only while its line is turned less than this, radians (MEASURES.md).
-const SLOPE_LIMIT: f64 = std::f64::consts::FRAC_PI_3;
 /// Frames that a swing needs at the least; fewer is no film.
 const LEAST_FRAMES: usize = 8;
 /// Time step of the derivative that turns an event's sd into the measure's, seconds.
@@ -52,6 +51,26 @@ impl<'a> View<'a> {
         self.input.calibration
     }
 
+    pub fn theta(&self) -> Theta {
+        self.theta
+    }
+
+    pub fn address(&self) -> &Sample {
+        &self.address
+    }
+
+    pub fn sample(&self, time: f64) -> Sample {
+        smooth::at(&self.samples, self.step, time)
+    }
+
+    /// Sd of what is left of the camera's own motion, pixels.
+    pub fn ground_px(&self) -> f64 {
+        match self.input.camera_motion {
+            CameraMotion::Compensated { residual_px } => residual_px,
+            CameraMotion::Still | CameraMotion::Untrusted => 0.0,
+        }
+    }
+
     pub fn times(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
         self.samples.iter().map(|s| (s.time, s.filled))
     }
@@ -77,51 +96,13 @@ impl<'a> View<'a> {
         self.row(&values, &budgets)
     }
 
-    /// The measures at address: travel is zero by definition, up to the noise of the mean.
-    pub fn at_address(&self) -> Row {
-        let now = self.address.clone();
-        let values = self.values(&self.theta, &now.value, &self.address.value);
-        let budgets = self.budgets(&now, Estimate::new(now.time, 0.0));
-        self.row(&values, &budgets)
-    }
-
     fn row(&self, values: &Values, budgets: &[Budget]) -> Row {
+        let support = Support::of(&[self]);
         Measure::ALL.map(|m| {
             let i = m as usize;
-            self.supports(m, values)?;
+            support.check(m, values)?;
             Ok(Measured { value: values[i], budget: budgets[i] })
         })
-    }
-
-    /// Which view says what: the table of MEASURES.md.
-    fn supports(&self, measure: Measure, values: &Values) -> Result<(), Missing> {
-        use Measure as M;
-        let face_on = self.calibration().view == calibration::View::FaceOn;
-        match measure {
-            M::LowerHubTarget | M::UpperHubTarget | M::HeadTarget | M::HubOffset | M::SpineTilt
-                if !face_on =>
-            {
-                return Err(Missing::NeedsFaceOn);
-            }
-            M::LowerHubBall | M::UpperHubBall | M::HeadBall | M::ForwardBend if face_on => {
-                return Err(Missing::NeedsDownTheLine);
-            }
-            M::ShoulderSlope | M::HipSlope => {
-                if !face_on {
-                    return Err(Missing::NeedsFaceOn);
-                }
-                let turn = if measure == M::HipSlope { M::PelvisTurn } else { M::ThoraxTurn };
-                if values[turn as usize].abs() >= SLOPE_LIMIT {
-                    return Err(Missing::TurnedTooFar);
-                }
-            }
-            _ => {}
-        }
-        let travel = (measure as usize) < M::HubOffset as usize;
-        if travel && self.input.camera_motion == CameraMotion::Untrusted {
-            return Err(Missing::CameraMoved);
-        }
-        Ok(())
     }
 
     fn values(&self, theta: &Theta, now: &Channels, address: &Channels) -> Values {
@@ -244,7 +225,7 @@ fn slope(low: &Values, high: &Values, step: f64) -> Values {
     out
 }
 
-fn correlation(channel: usize) -> Correlation {
+pub(super) fn correlation(channel: usize) -> Correlation {
     let errors = &ErrorModel::LIFT;
     match channel {
         LOG_STATURE_PX => errors.log_stature_px,

@@ -1,0 +1,292 @@
+//! One estimate of the whole swing. In: one or two clips ready to be asked. Out: the body at
+//! every knot of time, in golf axes, with the posterior covariance behind every measure.
+//!
+//! Method: maximum a posteriori by Gauss-Newton over all knots at once (Triggs et al. 2000,
+//! Bundle adjustment). Unknown are the body at each knot, each clip's camera (its
+//! calibration is the prior), the error that each clip makes throughout, and the lengths of
+//! trunk, shoulders and hips, which stay the same through the swing. The corrector's errors
+//! are a first-order process in time ([`ErrorModel`]), whitened row by row, with Student
+//! tails by reweighting (Lange et al. 1989). Accelerations are white noise of a swing's size.
+
+mod arrow;
+mod equations;
+mod model;
+mod posterior;
+
+use nalgebra::{DVector, SMatrix, Vector3};
+
+use super::pose::{CHANNELS, Channels, LOG_STATURE_PX, Lens, SHOULDERS};
+use super::smooth::Sample;
+use super::view::{View, correlation};
+use crate::calibration::UNKNOWNS;
+use crate::frames::{Handed, Pixel};
+use crate::units::Estimate;
+use arrow::Vector;
+use equations::{equations, normal};
+use model::{CAMERA, CameraState, STATE, State};
+
+pub(super) use posterior::Posterior;
+
+/// Rounds of reweighted Gauss-Newton; it settles in about six.
+const ROUNDS: usize = 25;
+/// A step below this has settled, metres.
+const SETTLED: f64 = 1e-4;
+/// A slow approach that is this near is within a tenth of any sd, metres.
+const GOOD_ENOUGH: f64 = 3e-3;
+/// Unknowns of one clip in the border: camera and its constant errors.
+const EYE: usize = CAMERA + CHANNELS;
+/// Segment lengths in the border.
+const LENGTHS: usize = 3;
+/// The gauge: where the body is as a whole does not matter, metres.
+const POSITION_SD: f64 = 1.0;
+
+/// One clip as the fit sees it.
+struct Eye {
+    handed: Handed,
+    centre: Pixel,
+    /// Calibration and position to start from.
+    prior: CameraState,
+    /// Inverse of the calibration's covariance.
+    information: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// Sd of the error common to the clip.
+    common_sd: Channels,
+    /// Per knot: value and sd of the error that changes; none outside the clip.
+    seen: Vec<Option<(Channels, Channels)>>,
+    /// Share of the points' variance that is what was left of the camera's own motion.
+    ground_share: f64,
+}
+
+/// The whole problem.
+struct Problem {
+    times: Vec<f64>,
+    eyes: Vec<Eye>,
+    /// Metres.
+    stature: f64,
+    /// Factor on how far segment lengths may give way.
+    slack: f64,
+}
+
+/// Where the unknowns stand.
+#[derive(Clone)]
+struct Unknowns {
+    states: Vec<State>,
+    border: DVector<f64>,
+}
+
+impl Unknowns {
+    fn camera(&self, eye: usize) -> CameraState {
+        self.border.fixed_rows::<CAMERA>(eye * EYE).into_owned()
+    }
+
+    fn common(&self, eye: usize) -> Channels {
+        self.border.fixed_rows::<CHANNELS>(eye * EYE + CAMERA).into_owned()
+    }
+
+    fn length(&self, eyes: usize, which: usize) -> f64 {
+        self.border[eyes * EYE + which]
+    }
+
+    fn step(&mut self, by: &Vector, share: f64) {
+        for (k, s) in self.states.iter_mut().enumerate() {
+            (0..STATE).for_each(|i| s[i] += share * by.band[k * STATE + i]);
+        }
+        self.border += &by.border * share;
+    }
+}
+
+/// Fits the swing on the given knots of the first clip's clock, of which those from `address`
+/// are the still window. `None` when it does not settle.
+pub(super) fn fit(
+    views: &[(&View, Estimate)],
+    times: &[f64],
+    address: (f64, f64),
+) -> Option<Posterior> {
+    // a body read so badly that constant lengths pull it to and fro is held to them less
+    [1.0, 10.0]
+        .into_iter()
+        .find_map(|slack| settle(Problem::new(views, times, slack), views, address))
+}
+
+fn settle(problem: Problem, views: &[(&View, Estimate)], address: (f64, f64)) -> Option<Posterior> {
+    let mut unknowns = problem.start(views);
+    let mut share = 1.0_f64;
+    let mut before: Option<Vector> = None;
+    for round in 1..=ROUNDS {
+        let rows = equations(&problem, &unknowns);
+        let system = normal(&rows, problem.times.len() * STATE, unknowns.border.len());
+        let right = system.right.clone();
+        let factor = system.factor()?;
+        let step = factor.solve(&right);
+        let size = step.band.iter().fold(0.0_f64, |most, v| most.max(v.abs()));
+        if !size.is_finite() {
+            return None;
+        }
+        if size < SETTLED || (round == ROUNDS && size < GOOD_ENOUGH) {
+            let address = at_address(&problem.times, address.0, address.1);
+            return Some(Posterior::new(problem, unknowns, factor, rows, address));
+        }
+        // a step that turns back has gone too far: half of one lands between
+        if before.is_some_and(|b| b.along(&step) < 0.0) {
+            share = (share * 0.7).max(0.2);
+        }
+        unknowns.step(&step, share);
+        before = Some(step);
+    }
+    None
+}
+
+impl Problem {
+    fn new(views: &[(&View, Estimate)], times: &[f64], slack: f64) -> Self {
+        let eyes = views.iter().map(|(view, offset)| Eye::new(view, *offset, times)).collect();
+        let stature = views.iter().map(|(v, _)| v.calibration().stature_m.value).sum::<f64>()
+            / views.len() as f64;
+        Self { times: times.to_vec(), eyes, stature, slack }
+    }
+
+    /// Every clip's own reading, weighted in golf axes by how well it sees each of them.
+    fn start(&self, views: &[(&View, Estimate)]) -> Unknowns {
+        let edge = self.eyes.len() * EYE + LENGTHS;
+        let mut border = DVector::zeros(edge);
+        let mut sums = vec![(State::zeros(), State::zeros()); self.times.len()];
+        for (e, (eye, (view, _))) in self.eyes.iter().zip(views).enumerate() {
+            border.rows_mut(e * EYE, CAMERA).copy_from(&eye.prior);
+            let origin = -Vector3::new(eye.prior[5], eye.prior[6], eye.prior[7]);
+            let theta = view.theta();
+            let lens = Lens::new(&theta, eye.handed, eye.centre);
+            for (slot, seen) in sums.iter_mut().zip(&eye.seen) {
+                let Some((value, sd)) = seen else { continue };
+                let state = model::state(&lens.body(value), &origin);
+                let weight = lens.spread(sd).map(|v| v.max(1e-9).recip());
+                slot.0 += state.component_mul(&weight);
+                slot.1 += weight;
+            }
+        }
+        let mut states: Vec<State> =
+            sums.iter().map(|(v, w)| v.component_div(&w.map(|w| w.max(1e-12)))).collect();
+        fill(&mut states, &sums.iter().map(|(_, w)| w[0] > 0.0).collect::<Vec<_>>());
+        for (which, at) in [3, 9, 12].into_iter().enumerate() {
+            let n = states.len() as f64;
+            let mean = states.iter().map(|s| s.fixed_rows::<3>(at).norm()).sum::<f64>() / n;
+            border[self.eyes.len() * EYE + which] = mean;
+        }
+        Unknowns { states, border }
+    }
+}
+
+/// Knots that no clip saw start like their neighbours.
+fn fill(states: &mut [State], seen: &[bool]) {
+    for k in 0..states.len() {
+        if seen[k] {
+            continue;
+        }
+        let near = (0..states.len()).filter(|j| seen[*j]).min_by_key(|j| j.abs_diff(k));
+        if let Some(j) = near {
+            states[k] = states[j];
+        }
+    }
+}
+
+impl Eye {
+    fn new(view: &View, offset: Estimate, times: &[f64]) -> Self {
+        let c = view.calibration();
+        let lens = Lens::new(&view.theta(), c.handed, c.size.centre());
+        let address = lens.body(&view.address().value).lower;
+        let theta = view.theta();
+        let mut prior = CameraState::zeros();
+        prior.fixed_rows_mut::<UNKNOWNS>(0).copy_from(&theta);
+        prior.fixed_rows_mut::<3>(UNKNOWNS).copy_from(&-address);
+        let (first, last) = view.span();
+        let ground = view.ground_px();
+        let seen: Vec<_> = times
+            .iter()
+            .map(|t| {
+                let t = t + offset.value;
+                (first..=last).contains(&t).then(|| {
+                    let now = view.sample(t);
+                    let drift = (view.sample(t + 0.01).value - view.sample(t - 0.01).value)
+                        * (offset.sd / 0.02);
+                    (now.value, own_sd(&now, &drift, ground))
+                })
+            })
+            .collect();
+        Self {
+            handed: c.handed,
+            centre: c.size.centre(),
+            prior,
+            information: c.covariance.try_inverse().unwrap_or_else(SMatrix::zeros),
+            common_sd: common_sd(view.address()),
+            ground_share: ground_share(&seen, ground),
+            seen,
+        }
+    }
+}
+
+fn ground_share(seen: &[Option<(Channels, Channels)>], ground: f64) -> f64 {
+    let variances = seen.iter().flatten().map(|(_, sd)| sd[0].powi(2));
+    let (sum, n) = variances.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+    if n > 0.0 { (ground.powi(2) * n / sum).min(1.0) } else { 0.0 }
+}
+
+/// What the stated sd lack inside the fit. Points and trunk tell the same thing twice and err
+/// together, so both are taken for less; the rest makes 68 % of held-out errors fall within
+/// one sd (`held_out`).
+fn widening(channel: usize) -> f64 {
+    if channel < SHOULDERS { 1.3 } else { 1.2 }
+}
+
+/// The part of the error that changes, with what an unsure clock and a shaking camera add.
+fn own_sd(s: &Sample, drift: &Channels, ground: f64) -> Channels {
+    Channels::from_fn(|i, _| {
+        let k = correlation(i);
+        let own = widening(i)
+            * s.sd[i]
+            * k.inflation
+            * (1.0 - k.common).sqrt()
+            * if s.filled { 2.0 } else { 1.0 };
+        let shake =
+            if i < LOG_STATURE_PX && !super::pose::DEPTHS.contains(&i) { ground } else { 0.0 };
+        own.hypot(drift[i]).hypot(shake).max(1e-6)
+    })
+}
+
+fn common_sd(s: &Sample) -> Channels {
+    Channels::from_fn(|i, _| {
+        let k = correlation(i);
+        // the calibration already holds the scale's common error
+        let share = if i == LOG_STATURE_PX { 1e-4 } else { k.common };
+        (widening(i) * s.sd[i] * k.inflation * share.sqrt()).max(1e-7)
+    })
+}
+
+/// Knots: the frames, no denser than needed, and the events themselves.
+pub(super) fn knots(frames: impl Iterator<Item = f64>, events: &[f64]) -> Vec<f64> {
+    /// Denser knots than this say nothing new at a swing's bandwidth, seconds.
+    const CLOSEST_S: f64 = 0.0155;
+    let mut times: Vec<f64> = Vec::new();
+    for t in frames {
+        let crowded = times.last().is_some_and(|last| t - last < CLOSEST_S);
+        if !crowded && events.iter().all(|e| (e - t).abs() > 0.003) {
+            times.push(t);
+        }
+    }
+    times.extend(events);
+    times.sort_by(f64::total_cmp);
+    times.dedup_by(|a, b| (*a - *b).abs() < 1e-4);
+    times
+}
+
+fn at_address(times: &[f64], from: f64, to: f64) -> Vec<usize> {
+    let inside: Vec<usize> =
+        (0..times.len()).filter(|k| (from..=to).contains(&times[*k])).collect();
+    if !inside.is_empty() {
+        return inside;
+    }
+    let middle = f64::midpoint(from, to);
+    (0..times.len())
+        .min_by(|a, b| (times[*a] - middle).abs().total_cmp(&(times[*b] - middle).abs()))
+        .into_iter()
+        .collect()
+}
+
+#[cfg(test)]
+mod tests;

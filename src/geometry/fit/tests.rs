@@ -1,0 +1,157 @@
+//! The fit against repeats: its covariance, its time, its causes.
+
+use super::super::synthetic::{Clip, Shot, Swing, TOP};
+use super::super::view::View;
+use super::super::{Measure, ViewInput, motion};
+use super::{Posterior, fit, knots};
+use crate::calibration;
+use crate::frames::Handed;
+use crate::units::Estimate;
+
+const SWING: Swing = Swing { size: 1.0 };
+const STILL: Estimate = Estimate { value: 0.0, sd: 0.0 };
+
+fn posterior(inputs: &[ViewInput]) -> Posterior {
+    let views: Vec<View> = inputs.iter().map(|i| View::new(i).unwrap()).collect();
+    let times = knots(views[0].times().map(|(t, _)| t), &[TOP]);
+    let pairs: Vec<_> = views.iter().map(|v| (v, STILL)).collect();
+    fit(&pairs, &times, (0.0, 0.12)).unwrap()
+}
+
+#[test]
+fn causes_add_up_to_what_each_camera_is_unsure_of() {
+    let mut clip = Clip::new(&Shot::new(calibration::View::FaceOn, Handed::Right), &SWING);
+    clip.calibration.covariance[(1, 1)] = 0.02_f64.powi(2);
+    clip.calibration.covariance[(4, 4)] = 0.05_f64.powi(2);
+    let p = posterior(&[clip.input()]);
+    let top = p.times().iter().position(|t| (t - TOP).abs() < 1e-6).unwrap();
+    let budgets = p.budgets(top);
+    // FACTS C5: a degree of roll is a degree of tilt
+    let tilt = budgets[Measure::SpineTilt as usize].tilt.sqrt();
+    assert!((tilt - 0.02).abs() < 0.004, "{tilt}");
+    // 5 % of scale is 5 % of the travel
+    let travel = p.values(top)[Measure::LowerHubTarget as usize];
+    let scale = budgets[Measure::LowerHubTarget as usize].scale.sqrt();
+    assert!((scale - 0.05 * travel.abs()).abs() < 0.2 * scale, "{scale} {travel}");
+}
+
+#[test]
+fn two_views_know_more_than_either() {
+    let face = Clip::new(&Shot::new(calibration::View::FaceOn, Handed::Right), &SWING);
+    let line = Clip::new(&Shot::new(calibration::View::DownTheLine, Handed::Right), &SWING);
+    let sd = |p: &Posterior, m: Measure| {
+        let top = p.times().iter().position(|t| (t - TOP).abs() < 1e-6).unwrap();
+        p.budgets(top)[m as usize].variance().sqrt()
+    };
+    let (a, b) = (posterior(&[face.input()]), posterior(&[line.input()]));
+    let both = posterior(&[face.input(), line.input()]);
+    for m in [Measure::LowerHubUp, Measure::PelvisTurn, Measure::ThoraxTurn, Measure::LeadArm] {
+        assert!(sd(&both, m) < 0.95 * sd(&a, m).min(sd(&b, m)), "{m:?}");
+    }
+}
+
+/// The bar is 2 s for a swing of 3 s filmed at 60 frames a second from two sides, on an idle
+/// core; a shared machine gets five times that before this fails.
+#[test]
+fn a_two_view_swing_is_fitted_in_time() {
+    let face = Clip::new(&Shot::new(calibration::View::FaceOn, Handed::Right), &SWING);
+    let line = Clip::new(&Shot::new(calibration::View::DownTheLine, Handed::Right), &SWING);
+    let start = std::time::Instant::now();
+    motion(&[face.input(), line.input()]).unwrap();
+    let spent = start.elapsed().as_secs_f64();
+    println!("{spent:.2} s");
+    assert!(spent < 10.0, "{spent} s");
+}
+
+/// A stream of normal numbers (Box and Muller 1958 on a congruential generator).
+struct Dice(u64);
+
+impl Dice {
+    fn uniform(&mut self) -> f64 {
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+    }
+
+    fn normal(&mut self) -> f64 {
+        (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
+    }
+}
+
+/// Noisy repeats of one swing scatter as the fit says: errors drawn from its own model.
+fn scatter(repeats: u64) -> Vec<(Measure, f64, f64)> {
+    const ASKED: [Measure; 5] = [
+        Measure::LowerHubTarget,
+        Measure::UpperHubUp,
+        Measure::SpineTilt,
+        Measure::PelvisTurn,
+        Measure::LeadArm,
+    ];
+    let shot =
+        Shot { doubt: 0.3, fps: 30.0, ..Shot::new(calibration::View::FaceOn, Handed::Right) };
+    let clip = Clip::new(&shot, &SWING);
+    let view = clip.input();
+    let view = View::new(&view).unwrap();
+    let times = knots(view.times().map(|(t, _)| t), &[]);
+    let top = times.iter().position(|t| (t - TOP).abs() < 1e-6).unwrap();
+    let mut sums = [(0.0, 0.0, 0.0); ASKED.len()];
+    for seed in 0..repeats {
+        let mut problem = super::Problem::new(&[(&view, STILL)], &times, 1.0);
+        problem.disturb(&mut Dice(seed * 77 + 5));
+        let p = super::settle(problem, &[(&view, STILL)], (0.0, 0.12)).unwrap();
+        let (values, budgets) = (p.values(top), p.budgets(top));
+        for (slot, m) in sums.iter_mut().zip(ASKED) {
+            let v = values[m as usize];
+            *slot = (slot.0 + v, slot.1 + v * v, slot.2 + budgets[m as usize].variance());
+        }
+    }
+    let n = repeats as f64;
+    ASKED
+        .iter()
+        .zip(sums)
+        .map(|(m, (s, ss, v))| (*m, ((ss - s * s / n) / (n - 1.0)).sqrt(), (v / n).sqrt()))
+        .collect()
+}
+
+impl super::Problem {
+    /// Errors as the fit takes them to be: common, wandering, and a camera off its prior.
+    fn disturb(&mut self, dice: &mut Dice) {
+        use super::super::view::correlation;
+        for eye in &mut self.eyes {
+            let root = eye.information.cholesky().unwrap();
+            let draw = nalgebra::SVector::<f64, 5>::from_fn(|_, _| dice.normal());
+            let off = root.l().transpose().solve_upper_triangular(&draw).unwrap();
+            for i in 0..5 {
+                eye.prior[i] += off[i];
+            }
+            for i in 0..super::CHANNELS {
+                let common = eye.common_sd[i] * dice.normal();
+                let (mut wander, mut before) = (dice.normal(), self.times[0]);
+                for (t, seen) in self.times.iter().zip(&mut eye.seen) {
+                    let memory = (-(t - before) / correlation(i).time_s).exp();
+                    wander = memory * wander + (1.0 - memory * memory).sqrt() * dice.normal();
+                    before = *t;
+                    let Some((value, sd)) = seen else { continue };
+                    value[i] += common + sd[i] * wander;
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn repeats_scatter_as_stated() {
+    for (m, seen, stated) in scatter(60) {
+        // the sd of 60 repeats is itself known to 9 %: three of these
+        assert!((seen / stated - 1.0).abs() < 0.28, "{m:?} {seen} {stated}");
+    }
+}
+
+#[test]
+#[ignore = "takes a minute: the issue's 1,000 repeats within 15 %"]
+fn a_thousand_repeats_scatter_as_stated() {
+    for (m, seen, stated) in scatter(1000) {
+        println!("{m:?} seen {seen:.5} stated {stated:.5} ratio {:.3}", seen / stated);
+        assert!((seen / stated - 1.0).abs() < 0.15, "{m:?} {seen} {stated}");
+    }
+}
