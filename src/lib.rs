@@ -11,6 +11,7 @@
 //! | [`calibration`] | body, coach's marks | camera and scale, with sd |
 //! | [`geometry`] | all of these, one or two views | motion in golf axes, with sd by cause |
 //! | [`results`] | motion, events | `swing.json`, `series.csv` |
+//! | [`compare`] | results before and after | change with interval and verdict |
 //! | [`stills`] | pictures, points, result | annotated pictures |
 //!
 //! [`run`] alone calls them in order.
@@ -31,6 +32,7 @@ pub mod events;
 pub mod calibration;
 pub mod geometry;
 pub mod results;
+pub mod compare;
 pub mod stills;
 
 pub mod options;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// The stages in data order, as in lib.rs.
-const STAGES: [&str; 9] = [
+const STAGES: [&str; 10] = [
     "decode",
     "keypoints",
     "track",
@@ -15,6 +15,7 @@ const STAGES: [&str; 9] = [
     "calibration",
     "geometry",
     "results",
+    "compare",
     "stills",
 ];
 /// Below every stage.
