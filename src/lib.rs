@@ -13,6 +13,7 @@
 //! | [`results`] | motion, events | `swing.json`, `series.csv` |
 //! | [`compare`] | results before and after | change with interval and verdict |
 //! | [`stills`] | pictures, points, result | annotated pictures |
+//! | [`record`] | results, clips, the coach's words | the library on disk (SQLite) |
 //!
 //! [`run`] alone calls them in order.
 #![deny(unsafe_code)]
@@ -34,6 +35,7 @@ pub mod geometry;
 pub mod results;
 pub mod compare;
 pub mod stills;
+pub mod record;
 
 pub mod options;
 pub mod cli;

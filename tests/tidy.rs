@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// The stages in data order, as in lib.rs.
-const STAGES: [&str; 10] = [
+const STAGES: [&str; 11] = [
     "decode",
     "keypoints",
     "track",
@@ -17,6 +17,7 @@ const STAGES: [&str; 10] = [
     "results",
     "compare",
     "stills",
+    "record",
 ];
 /// Below every stage.
 const BASE: [&str; 5] = ["units", "frames", "body", "warning", "signal"];

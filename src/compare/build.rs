@@ -89,27 +89,13 @@ fn check(before: &[Swing<'_>], after: &[Swing<'_>]) -> Result<(), CompareError> 
     }
     for side in [before, after] {
         for (i, a) in side.iter().enumerate() {
-            if let Some(b) = side[..i].iter().find(|b| is_same_swing(a.result, b.result)) {
+            if let Some(b) = side[..i].iter().find(|b| a.result.is_same_swing(b.result)) {
                 return Err(CompareError::Twice(b.label.to_owned(), a.label.to_owned()));
             }
         }
     }
     Ok(())
 }
-
-/// The same clips at the same moments: a clip may hold several swings.
-pub(super) fn is_same_swing(a: &SwingResult, b: &SwingResult) -> bool {
-    let clips = |r: &SwingResult| r.clips.iter().map(|c| c.sha256.clone()).collect::<Vec<_>>();
-    let top = |r: &SwingResult| r.events.get(&crate::events::Event::Top).map(|e| e.time_s);
-    let near = match (top(a), top(b)) {
-        (Some(a), Some(b)) => (a - b).abs() < SAME_MOMENT_S,
-        _ => true,
-    };
-    clips(a) == clips(b) && near
-}
-
-/// Two swings of one clip are further apart than this, seconds.
-const SAME_MOMENT_S: f64 = 1.0;
 
 fn wanted(question: &Question) -> Vec<Key> {
     if !question.keys.is_empty() {
@@ -128,15 +114,9 @@ fn wanted(question: &Question) -> Vec<Key> {
 /// Why a value is missing, in the words of the first result that says so.
 fn reason(sides: &[Vec<&SwingResult>; 2], key: Key) -> String {
     let said = |side: &Vec<&SwingResult>| {
-        side.iter().find_map(|result| {
-            let value = match key {
-                Key::At { event, measure } => result.measures.get(&event)?.get(&measure)?,
-                Key::Swing { measure } => result.swing.get(&measure)?,
-            };
-            match value {
-                Value::Missing { missing } => Some(missing.clone()),
-                Value::Known { .. } => None,
-            }
+        side.iter().find_map(|result| match key.of(result)? {
+            Value::Missing { missing } => Some(missing.clone()),
+            Value::Known { .. } => None,
         })
     };
     let lacking = ["before", "after"]

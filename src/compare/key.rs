@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 use super::CompareError;
 use crate::events::Event;
 use crate::geometry::Measure;
-use crate::results::SwingMeasure;
+use crate::results::{SwingMeasure, SwingResult, Value};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Key {
@@ -19,6 +19,15 @@ pub enum Key {
 }
 
 impl Key {
+    /// What a result says about it.
+    #[must_use]
+    pub fn of(self, result: &SwingResult) -> Option<&Value> {
+        match self {
+            Self::At { event, measure } => result.measures.get(&event)?.get(&measure),
+            Self::Swing { measure } => result.swing.get(&measure),
+        }
+    }
+
     /// All of them, in the order of the result file.
     pub fn all() -> impl Iterator<Item = Self> {
         let at = Event::ALL.into_iter().flat_map(|event| {

@@ -1,6 +1,6 @@
 //! What a reader must know beside the numbers. In: the sides. Out: plain sentences.
 
-use super::build::{is_same_swing, scatter_of};
+use super::build::scatter_of;
 use super::difference::{Difference, Scatter};
 use super::{Question, Swing};
 
@@ -25,7 +25,7 @@ pub fn notes(
     if question.same_setup && pictures(before) != pictures(after) {
         notes.push("The same set-up was stated, but the sides' clips differ in view, picture size or kind of scale: the intervals may be too narrow.".to_owned());
     }
-    let twice = before.iter().find(|b| after.iter().any(|a| is_same_swing(a.result, b.result)));
+    let twice = before.iter().find(|b| after.iter().any(|a| a.result.is_same_swing(b.result)));
     if let Some(swing) = twice {
         notes.push(format!("{} is on both sides.", swing.label));
     }

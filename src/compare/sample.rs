@@ -78,14 +78,13 @@ impl Sample {
 }
 
 fn reading(swing: usize, result: &SwingResult, key: Key) -> Option<(Unit, Reading)> {
-    let (value, causes) = match key {
-        Key::At { event, measure } => (
-            result.measures.get(&event)?.get(&measure)?,
-            result.explain.sources.get(&event).and_then(|at| at.get(&measure)).copied(),
-        ),
-        Key::Swing { measure } => (result.swing.get(&measure)?, Some(swing_causes(measure))),
+    let causes = match key {
+        Key::At { event, measure } => {
+            result.explain.sources.get(&event).and_then(|at| at.get(&measure)).copied()
+        }
+        Key::Swing { measure } => Some(swing_causes(measure)),
     };
-    let Value::Known { value, sd, unit } = *value else { return None };
+    let Value::Known { value, sd, unit } = *key.of(result)? else { return None };
     Some((unit, split(swing, value, sd, causes)))
 }
 

@@ -121,7 +121,8 @@ fn missing(absent: &[Absent]) -> Vec<String> {
             None => reasons.push((&one.reason, vec![one.key.to_string()])),
         }
     }
-    let said = reasons.iter().map(|(why, keys)| format!("Not compared ({why}): {}.", keys.join(", ")));
+    let said =
+        reasons.iter().map(|(why, keys)| format!("Not compared ({why}): {}.", keys.join(", ")));
     said.collect()
 }
 

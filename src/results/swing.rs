@@ -147,6 +147,10 @@ impl Explanation {
     }
 }
 
+/// Two swings of one clip are further apart than this: a backswing alone takes about 0.8 s
+/// (FACTS A3).
+const SAME_MOMENT_S: f64 = 1.0;
+
 /// Just enough of a file to see what it is.
 #[derive(Deserialize)]
 struct Label {
@@ -174,6 +178,18 @@ impl SwingResult {
         let mut text = serde_json::to_string_pretty(self).map_err(ResultError::Json)?;
         text.push('\n');
         Ok(text)
+    }
+
+    /// The same clips at the same moment: a clip may hold several swings.
+    #[must_use]
+    pub fn is_same_swing(&self, other: &Self) -> bool {
+        let clips = |r: &Self| r.clips.iter().map(|c| c.sha256.clone()).collect::<Vec<_>>();
+        let top = |r: &Self| r.events.get(&Event::Top).map(|event| event.time_s);
+        let near = match (top(self), top(other)) {
+            (Some(a), Some(b)) => (a - b).abs() < SAME_MOMENT_S,
+            _ => true,
+        };
+        clips(self) == clips(other) && near
     }
 
     /// A measure at an event, where it is known.
