@@ -1,5 +1,7 @@
 //! Command-line types only. In: arguments. Out: text for [`crate::options`] to check.
 
+pub mod desk;
+
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -23,6 +25,19 @@ pub enum Command {
     Measure(Box<MeasureArgs>),
     /// Say in words what a result file holds, and where its uncertainty comes from
     Explain(ExplainArgs),
+    /// Compare swings from before with swings from after: what moved, how far, how sure
+    Compare(Box<desk::CompareArgs>),
+    /// Pupils on record
+    #[command(subcommand)]
+    Pupil(desk::PupilCommand),
+    /// Lessons of a pupil: swings, histories, practice tasks, ball-flight numbers
+    #[command(subcommand)]
+    Lesson(desk::LessonCommand),
+    /// Backup, restore and check of the record
+    #[command(subcommand)]
+    Library(desk::LibraryCommand),
+    /// Measure many swings, from folders or a table
+    Batch(desk::BatchArgs),
 }
 
 #[derive(Debug, Args)]
@@ -113,6 +128,9 @@ pub struct MeasureArgs {
     /// From the camera to the pupil, with its unit: 3.5m, 11ft6in (with --camera-fov)
     #[arg(long, value_name = "[VIEW:]LENGTH", help_heading = "Marks")]
     pub camera_distance: Vec<String>,
+
+    #[command(flatten)]
+    pub store: desk::StoreArgs,
 
     /// Print how long each stage took to standard error
     #[arg(long)]

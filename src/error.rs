@@ -3,12 +3,15 @@
 use std::path::PathBuf;
 
 use crate::calibration::CalibrationError;
+use crate::compare::CompareError;
 use crate::decode::DecodeError;
+use crate::desk::BatchError;
 use crate::events::EventsError;
 use crate::geometry::GeometryError;
 use crate::keypoints::KeypointsError;
 use crate::lift::LiftError;
 use crate::options::OptionsError;
+use crate::record::RecordError;
 use crate::results::ResultError;
 use crate::stills::StillError;
 use crate::track::TrackError;
@@ -35,6 +38,12 @@ pub enum Error {
     #[error(transparent)]
     Results(#[from] ResultError),
     #[error(transparent)]
+    Compare(#[from] CompareError),
+    #[error(transparent)]
+    Record(#[from] RecordError),
+    #[error(transparent)]
+    Batch(#[from] BatchError),
+    #[error(transparent)]
     Stills(#[from] StillError),
     #[error("{}: {what}", file.display())]
     Slow { file: PathBuf, what: String },
@@ -54,7 +63,14 @@ impl Error {
     #[must_use]
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::Options(_) => 2,
+            Self::Options(_)
+            | Self::Compare(
+                CompareError::UnknownKey(_)
+                | CompareError::Target(_)
+                | CompareError::TargetNotLookedAt(_),
+            )
+            | Self::Record(RecordError::Wrong { .. })
+            | Self::Batch(BatchError::Shard(_)) => 2,
             _ => 1,
         }
     }

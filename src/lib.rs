@@ -15,7 +15,7 @@
 //! | [`stills`] | pictures, points, result | annotated pictures |
 //! | [`record`] | results, clips, the coach's words | the library on disk (SQLite) |
 //!
-//! [`run`] alone calls them in order.
+//! [`run`] alone calls them in order; [`desk`] holds the commands around the library.
 #![deny(unsafe_code)]
 
 pub mod units;
@@ -40,3 +40,4 @@ pub mod record;
 pub mod options;
 pub mod cli;
 pub mod run;
+pub mod desk;

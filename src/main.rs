@@ -7,9 +7,9 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use hubgauge::cli::{Cli, Command, MeasureArgs};
+use hubgauge::desk;
 use hubgauge::error::Error;
 use hubgauge::results::{self, SwingResult};
-use hubgauge::run;
 
 fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -20,6 +20,11 @@ fn main() -> ExitCode {
     let text = match cli.command {
         Command::Measure(args) => measure(*args),
         Command::Explain(args) => explain(&args.result),
+        Command::Compare(args) => desk::compare(&args),
+        Command::Pupil(command) => desk::pupil(command),
+        Command::Lesson(command) => desk::lesson(command),
+        Command::Library(command) => desk::library(&command),
+        Command::Batch(args) => desk::batch(&args, io::stderr().is_terminal()),
     };
     match text {
         // A reader that closes the pipe early (`| head`) is no failure of ours.
@@ -32,9 +37,9 @@ fn main() -> ExitCode {
 }
 
 fn measure(args: MeasureArgs) -> Result<String, Error> {
-    let json = args.json;
+    let (json, store) = (args.json, args.store.clone());
     let options = args.options(io::stderr().is_terminal())?;
-    let result = run::measure(&options)?.result;
+    let result = desk::measure(options, &store)?;
     if json { Ok(result.to_json()?) } else { Ok(results::table(&result)) }
 }
 

@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 use super::CompareError;
 use crate::events::Event;
 use crate::geometry::Measure;
-use crate::results::{SwingMeasure, SwingResult, Value};
+use crate::results::{SwingMeasure, SwingResult, Unit, Value};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Key {
@@ -25,6 +25,17 @@ impl Key {
         match self {
             Self::At { event, measure } => result.measures.get(&event)?.get(&measure),
             Self::Swing { measure } => result.swing.get(&measure),
+        }
+    }
+
+    /// The unit that its values have in a result.
+    #[must_use]
+    pub fn unit(self) -> Unit {
+        match self {
+            Self::At { measure, .. } if measure.is_length() => Unit::Cm,
+            Self::At { .. } | Self::Swing { measure: SwingMeasure::SeparationGain } => Unit::Deg,
+            Self::Swing { measure: SwingMeasure::Tempo } => Unit::Ratio,
+            Self::Swing { .. } => Unit::S,
         }
     }
 

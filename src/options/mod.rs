@@ -127,6 +127,16 @@ pub struct Options {
     pub progress: bool,
 }
 
+/// # Errors
+/// When the text is no length, or not that of a person.
+pub fn parse_stature(text: &str) -> Result<Metres, OptionsError> {
+    let stature = parse_length("--stature", text)?;
+    if !(STATURE_M.0..=STATURE_M.1).contains(&stature.0) {
+        return Err(OptionsError::NotAStature { text: text.to_owned() });
+    }
+    Ok(stature)
+}
+
 impl Options {
     /// # Errors
     /// Unless there are one or two clips, not both of the same view.
@@ -160,11 +170,7 @@ impl Options {
     /// # Errors
     /// When the text is no length, or not that of a person.
     pub fn set_stature(&mut self, text: &str) -> Result<(), OptionsError> {
-        let stature = parse_length("--stature", text)?;
-        if !(STATURE_M.0..=STATURE_M.1).contains(&stature.0) {
-            return Err(OptionsError::NotAStature { text: text.to_owned() });
-        }
-        self.stature = Some(stature);
+        self.stature = Some(parse_stature(text)?);
         Ok(())
     }
 

@@ -1,0 +1,289 @@
+//! Command-line types of what goes on around the library. In: arguments. Out: text for
+//! [`crate::desk`] to check.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::HandedArg;
+
+/// Where the library is.
+#[derive(Clone, Debug, Default, Args)]
+pub struct LibraryArg {
+    /// Folder of the library [default: $XDG_DATA_HOME/hubgauge, else ~/.local/share/hubgauge]
+    #[arg(long, value_name = "DIR", help_heading = "Library")]
+    pub library: Option<PathBuf>,
+}
+
+/// What `measure` puts on record.
+#[derive(Clone, Debug, Default, Args)]
+pub struct StoreArgs {
+    /// Store the result for this pupil; his hand and height are taken from the record
+    #[arg(long, value_name = "NAME", help_heading = "Library")]
+    pub pupil: Option<String>,
+
+    /// What to call the swing: before, after or any word
+    #[arg(
+        long,
+        value_name = "WORD",
+        requires = "pupil",
+        default_value = "",
+        hide_default_value = true,
+        help_heading = "Library"
+    )]
+    pub label: String,
+
+    #[arg(
+        long,
+        value_name = "TEXT",
+        requires = "pupil",
+        default_value = "",
+        hide_default_value = true,
+        help_heading = "Library"
+    )]
+    pub club: String,
+
+    #[arg(
+        long,
+        value_name = "TEXT",
+        requires = "pupil",
+        default_value = "",
+        hide_default_value = true,
+        help_heading = "Library"
+    )]
+    pub ball: String,
+
+    /// How the camera stands, in words
+    #[arg(
+        long,
+        value_name = "TEXT",
+        requires = "pupil",
+        default_value = "",
+        hide_default_value = true,
+        help_heading = "Library"
+    )]
+    pub setup: String,
+
+    /// Day of the lesson [default: today]
+    #[arg(long, value_name = "YYYY-MM-DD", requires = "pupil", help_heading = "Library")]
+    pub date: Option<String>,
+
+    /// Copy the clips into the library (for a pupil who agreed)
+    #[arg(long, requires = "pupil", help_heading = "Library")]
+    pub copy_clips: bool,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
+}
+
+#[derive(Debug, Args)]
+#[command(after_long_help = AFTER_COMPARE)]
+pub struct CompareArgs {
+    /// Results (swing.json) from before
+    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "pupil", requires = "after")]
+    pub before: Vec<PathBuf>,
+
+    /// Results (swing.json) from after
+    #[arg(long, value_name = "FILE", num_args = 1.., requires = "before")]
+    pub after: Vec<PathBuf>,
+
+    /// Take the swings labelled before and after from the pupil's record
+    #[arg(long, value_name = "NAME", conflicts_with = "before")]
+    pub pupil: Option<String>,
+
+    /// Label of the swings from before
+    #[arg(long, value_name = "WORD", requires = "pupil", default_value = "before")]
+    pub before_label: String,
+
+    /// Label of the swings from after
+    #[arg(long, value_name = "WORD", requires = "pupil", default_value = "after")]
+    pub after_label: String,
+
+    /// Only swings of this day from before
+    #[arg(long, value_name = "YYYY-MM-DD", requires = "pupil")]
+    pub before_date: Option<String>,
+
+    /// Only swings of this day from after
+    #[arg(long, value_name = "YYYY-MM-DD", requires = "pupil")]
+    pub after_date: Option<String>,
+
+    /// The camera stood where it stood, with the same zoom: what both sides share cancels
+    #[arg(long)]
+    pub same_setup: bool,
+
+    /// Look only at these values, such as top.lower_hub_target [default: all at top and impact]
+    ///
+    /// The fewer values are looked at together, the easier a real change is to show.
+    #[arg(long, value_name = "KEY", num_args = 1.., value_delimiter = ',')]
+    pub look_at: Vec<String>,
+
+    /// Your own target for a value, such as top.lower_hub_target=-2cm
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub target: Vec<String>,
+
+    /// Print the comparison as JSON
+    #[arg(long)]
+    pub json: bool,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
+}
+
+const AFTER_COMPARE: &str = "\
+Examples:
+  hubgauge compare --before a/swing.json b/swing.json --after c/swing.json d/swing.json --same-setup
+  hubgauge compare --pupil Anna --same-setup --look-at top.lower_hub_target,top.upper_hub_target
+
+Exit status: 0 compared, 1 not comparable, 2 wrong arguments.";
+
+#[derive(Debug, Subcommand)]
+pub enum PupilCommand {
+    /// Put a pupil on record, by a name or an alias
+    Add {
+        name: String,
+        /// Height with its unit: 179cm, 1.79m, 5ft10in or 70in
+        #[arg(long, value_name = "LENGTH")]
+        stature: Option<String>,
+        #[arg(long, value_enum, default_value_t = HandedArg::Right)]
+        handed: HandedArg,
+        /// Not of age
+        #[arg(long)]
+        minor: bool,
+        /// The pupil (or a guardian) agreed that clips are kept
+        #[arg(long)]
+        keep_pictures: bool,
+        #[arg(long, default_value = "", hide_default_value = true)]
+        notes: String,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// List the pupils
+    List {
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Set your own target for a value of the pupil
+    Target {
+        name: String,
+        /// Such as top.lower_hub_target=-2cm
+        target: String,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Write everything about a pupil into a new folder
+    Export {
+        name: String,
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Remove a pupil and everything about him from the library's files
+    Erase {
+        name: String,
+        /// Yes, really
+        #[arg(long, required = true)]
+        yes: bool,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum LessonCommand {
+    /// List a pupil's lessons, swings and tasks
+    List {
+        pupil: String,
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// One value of a pupil over all lessons
+    History {
+        pupil: String,
+        /// Such as top.lower_hub_target
+        key: String,
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Note a practice task that was given
+    Task {
+        pupil: String,
+        what: String,
+        /// Day of the lesson [default: today]
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        date: Option<String>,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Note a correction by hand beside a swing
+    Correct {
+        /// The swing's number, from `lesson list`
+        swing: i64,
+        what: String,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Store ball-flight numbers of a swing, typed or from a CSV
+    Flight {
+        /// The swing's number, from `lesson list`
+        #[arg(required_unless_present = "csv", requires = "numbers")]
+        swing: Option<i64>,
+        /// Such as "attack_angle [deg]=-4.1"
+        numbers: Vec<String>,
+        /// Columns: swing, and numbers named like attack_angle [deg]
+        #[arg(long, value_name = "FILE", conflicts_with = "swing")]
+        csv: Option<PathBuf>,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum LibraryCommand {
+    /// Write the whole record to one new file, while the library is in use (copied clips not)
+    Backup {
+        file: PathBuf,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Make a library from a backup, in a folder that holds none
+    Restore {
+        file: PathBuf,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// Check that the library is sound
+    Check {
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+}
+
+#[derive(Debug, Args)]
+pub struct BatchArgs {
+    /// Folders of clips (one swing a clip), or one manifest (CSV)
+    #[arg(value_name = "FOLDER|CSV", required = true)]
+    pub inputs: Vec<PathBuf>,
+
+    /// Folder for the results; what lies there already is not measured again
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+
+    /// Measure only every n-th swing, the i-th of them: 1/4 to 4/4 share the work of four
+    #[arg(long, value_name = "I/N")]
+    pub shard: Option<String>,
+
+    /// Height of pupils whose row gives none
+    #[arg(long, value_name = "LENGTH")]
+    pub stature: Option<String>,
+
+    /// Measure again what failed before
+    #[arg(long)]
+    pub retry_failed: bool,
+}

@@ -1,0 +1,71 @@
+//! `hubgauge compare`. In: result files, or a pupil's labelled swings. Out: the comparison as text
+//! or JSON.
+
+use crate::cli::desk::CompareArgs;
+use crate::compare::{self, Question, Swing, Target};
+use crate::error::Error;
+use crate::record::{self, Library};
+use crate::results::SwingResult;
+
+type Side = Vec<(String, SwingResult)>;
+
+/// # Errors
+/// When a result cannot be read or the sides cannot be compared.
+pub fn compare(args: &CompareArgs) -> Result<String, Error> {
+    let mut question = Question { same_setup: args.same_setup, ..Question::default() };
+    for key in &args.look_at {
+        question.keys.push(key.parse()?);
+    }
+    for target in &args.target {
+        question.targets.push(target.parse()?);
+    }
+    let (before, after) = match &args.pupil {
+        Some(pupil) => recorded(args, pupil, &mut question.targets)?,
+        None => (files(&args.before)?, files(&args.after)?),
+    };
+    let mut comparison = compare::compare(&swings(&before), &swings(&after), &question);
+    if let (Err(compare::CompareError::TargetNotLookedAt(_)), true) =
+        (&comparison, args.target.is_empty())
+    {
+        // A target on record that these swings cannot show is no mistake of this command.
+        question.targets.clear();
+        comparison = compare::compare(&swings(&before), &swings(&after), &question);
+    }
+    let comparison = comparison?;
+    if args.json { Ok(comparison.to_json()?) } else { Ok(compare::table(&comparison)) }
+}
+
+fn files(paths: &[std::path::PathBuf]) -> Result<Side, Error> {
+    let one =
+        |path: &std::path::PathBuf| Ok((path.display().to_string(), record::read_result(path)?));
+    paths.iter().map(one).collect()
+}
+
+/// The labelled swings, and the targets on record where none is given.
+fn recorded(
+    args: &CompareArgs,
+    pupil: &str,
+    targets: &mut Vec<Target>,
+) -> Result<(Side, Side), Error> {
+    let library = super::open(&args.at)?;
+    if targets.is_empty() {
+        targets.extend(library.targets(pupil)?);
+    }
+    let before = labelled(&library, pupil, &args.before_label, args.before_date.as_deref())?;
+    let after = labelled(&library, pupil, &args.after_label, args.after_date.as_deref())?;
+    Ok((before, after))
+}
+
+fn labelled(
+    library: &Library,
+    pupil: &str,
+    label: &str,
+    date: Option<&str>,
+) -> Result<Side, Error> {
+    let swings = library.swings(pupil, Some(label), date)?;
+    Ok(swings.into_iter().map(|s| (format!("swing {} ({})", s.swing, s.date), s.result)).collect())
+}
+
+fn swings(side: &Side) -> Vec<Swing<'_>> {
+    side.iter().map(|(label, result)| Swing { label, result }).collect()
+}
