@@ -1,15 +1,17 @@
 """Adds to the rendered swings what a trained corrector makes of the network's landmarks.
 
-    python lift.py TRACKS.json LIFTING_DIR TRAIN_DIR CHECKPOINT OUT.json [--every N]
+    python lift.py TRACKS.json LIFTING_DIR TRAIN_DIR lift.onnx OUT.json [--every N]
 
 TRACKS.json comes from tracks.py --every 1; TRAIN_DIR holds the corrector's training scripts.
-The pose network's raw wrists are left out of OUT.json. Needs numpy and torch.
+The pose network's raw wrists are left out of OUT.json. Needs numpy, torch and onnxruntime.
 """
 import argparse
 import json
 import sys
 
 import numpy as np
+import onnxruntime
+import torch
 
 WRISTS = {"lead": "lead_wrist", "trail": "trail_wrist"}
 OTHERS = {"lower": "lower_hub", "upper": "upper_hub", "head": "head"}
@@ -40,9 +42,23 @@ def lift(raw, order, s, out, points):
     return got
 
 
+class Corrector:
+    """The exported network behind the call that evaluate.predict makes."""
+
+    def __init__(self, path):
+        self.run = onnxruntime.InferenceSession(path, providers=["CPUExecutionProvider"]).run
+
+    def __call__(self, x, mask):
+        n = x.shape[1]
+        rows, keep = np.zeros((1, 64, x.shape[2]), np.float32), np.zeros((1, 64), np.float32)
+        rows[0, :n], rows[0, n:], keep[0, :n] = x[0].numpy(), x[0, -1].numpy(), 1
+        out = [torch.from_numpy(o) for o in self.run(None, {"x": rows, "mask": keep})]
+        return out[0][:, :n], out[1][:, :n], out[2], out[3]
+
+
 def main():
     a = argparse.ArgumentParser()
-    for name in ("tracks", "lifting", "train", "checkpoint", "out"):
+    for name in ("tracks", "lifting", "train", "model", "out"):
         a.add_argument(name)
     a.add_argument("--every", type=int, default=1)
     a = a.parse_args()
@@ -51,7 +67,7 @@ def main():
     import evaluate
 
     swings = json.load(open(a.tracks))
-    net, load = evaluate.load_net(a.checkpoint), data.reader(a.lifting)
+    net, load = Corrector(a.model), data.reader(a.lifting)
     for name in dict.fromkeys(s["swing"].split("/")[0] for s in swings):
         rows, raw = data.read(a.lifting, [name]), load(f"{a.lifting}/{name}.npz")
         sorted_rows = np.argsort(raw["row"], kind="stable")

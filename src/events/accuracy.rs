@@ -86,8 +86,7 @@ impl Table {
                 within(2.0)
             );
             holds &= half <= limits[k].0 && most <= limits[k].1;
-            // The arm's sd is the corrector's to state.
-            holds &= within(2.0) >= if NAMES[k] == "level back" { 0.5 } else { 0.85 };
+            holds &= within(2.0) >= 0.75;
         }
         holds
     }

@@ -24,8 +24,8 @@ const STEP: f64 = 0.001;
 const BACKGROUND: usize = 150;
 /// Energy over background that makes a click: 15 dB.
 const JUMP: f64 = 30.0;
-/// After a click its echo counts for nothing, steps.
-const DEAF: usize = 40;
+/// After a click its echo and the ball's way into a net count for nothing, steps.
+const DEAF: usize = 80;
 /// The onset is where the click first reaches this share of its peak.
 const ONSET: f64 = 0.3;
 

@@ -20,9 +20,10 @@ const TURN: f64 = 0.15;
 /// greatest. Seen down the line they stop for a moment in the picture, but only for a moment;
 /// when they hang at address between two swings it is far less.
 const FAST_BOTTOM: f64 = 0.3;
-/// Coming down through the middle half of the height is this much quicker than going up
-/// (usually three times); lowering the club from the finish is slower.
-const DOWN_OVER_UP: f64 = 1.15;
+/// Going up through the middle half of the height takes at least this share of the time of
+/// coming down. A swing: about three times as long; the club lowered from the finish of
+/// another swing: the way up to that finish took a third or less.
+const UP_OVER_DOWN: f64 = 0.5;
 /// A swing this much weaker than the strongest is not a full one.
 const FULL: f64 = 0.5;
 /// Between the hands' rough impact and a strike in the sound, seconds: the scan's spacing
@@ -165,7 +166,7 @@ impl Path {
         let peak = self.fastest(top, end, 0.6 * (self.t[bottom] - self.t[top]));
         let bottom_fast = self.through(top, bottom, end) >= FAST_BOTTOM * peak;
         let down_fast =
-            before.is_none_or(|low| self.rise(low, top) > DOWN_OVER_UP * self.fall(top, bottom));
+            before.is_none_or(|low| self.rise(low, top) > UP_OVER_DOWN * self.fall(top, bottom));
         let shown = match (before, after) {
             (_, Some(_)) => bottom_fast,
             (Some(_), None) => true,
