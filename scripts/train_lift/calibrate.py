@@ -134,7 +134,7 @@ def main():
     torch.set_num_threads(1)
     rows = data.read(args.data, data.TRAIN + data.VAL)
     net = E.load_net(args.ckpt)
-    cal = {"provenance": f"bodies {' '.join(HELD)} held out of training, all files, networks full and heavy, run A of scripts/train_lift"}
+    cal = {"provenance": f"bodies {' '.join(HELD)} held out of training, all files, networks full and heavy, the held-out run of scripts/train_lift"}
     for kind, test in (("plain", lambda k: "wild" not in k), ("wild", lambda k: "wild" in k)):
         res = results_of(net, rows, test)
         cal[kind] = {"swings": len(res) // 2, "outputs": outputs(res), "camera": camera(res)}
@@ -150,6 +150,7 @@ def main():
               "mask": "[1,64] f32, 1 = a frame", "frame": NAMES, "clip": list(CLIP),
               "units": "u, v region sides from its centre; depth and vectors statures (camera axes, x right, y down, z away; depth counted from lower_hub); "
                        "log_ratio = ln(pixels of a stature at the lower hub's depth / region side); angles rad; log_focal = ln(focal / long side)",
+              "sd": "frame_sd and clip_sd of lift.onnx hold the factors of calibration.ship already",
               "handed": "right-handed only: mirror left-handers; lead = L"}
     json.dump({"layout": layout, "calibration": cal}, open(args.out, "w"), indent=1)
 

@@ -7,6 +7,8 @@ Inputs `x` [1,64,321] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `fra
 """
 import argparse
 
+import json
+
 import numpy as np
 import onnx
 import torch
@@ -38,8 +40,15 @@ def main():
     a = argparse.ArgumentParser()
     a.add_argument("--ckpt", default="lift.pt")
     a.add_argument("--out", default="lift.onnx")
+    a.add_argument("--calibration", default="", help="lift.json: its factors go into the file's sd")
     args = a.parse_args()
     net = load_net(args.ckpt)
+    if args.calibration:
+        ship = json.load(open(args.calibration))["calibration"]["ship"]
+        f = [v["factor"] for v in ship["outputs"].values()]
+        f.insert(2, 1.0)  # the lower hub's depth is zero by definition
+        net.f_factor = torch.tensor(f)
+        net.c_factor = torch.tensor([v["factor"] for v in ship["camera"].values()])
     x, mask = torch.randn(1, FRAMES, FEATURES) * net.x_sd + net.x_mean, torch.ones(1, FRAMES)
     mask[0, 40:] = 0
     torch.onnx.export(net, (x, mask), args.out, input_names=["x", "mask"], output_names=["frame", "frame_sd", "clip", "clip_sd"],

@@ -53,6 +53,7 @@ class Lift(nn.Module):
     def __init__(self, stats, d=160, layers=4, heads=5, drop=0.05, alone=False):
         super().__init__()
         self.alone = alone  # ablation: every frame by itself
+        self.f_factor = self.c_factor = torch.tensor(1.0)  # what calibrate.py found the sd to lack
         for k in ("x_mean", "x_sd", "y_mean", "y_sd", "c_mean", "c_sd"):
             self.register_buffer(k, stats[k])
         self.embed = nn.Linear(FEATURES, d)
@@ -89,7 +90,7 @@ class Lift(nn.Module):
     def forward(self, x, mask):
         y, ys, c, cs = self.raw(x, mask)
         sd = lambda s: torch.exp(s.clamp(-6, 4)) + SD_FLOOR
-        return y * self.y_sd + self.y_mean, sd(ys) * self.y_sd, c * self.c_sd + self.c_mean, sd(cs) * self.c_sd
+        return y * self.y_sd + self.y_mean, sd(ys) * (self.y_sd * self.f_factor), c * self.c_sd + self.c_mean, sd(cs) * (self.c_sd * self.c_factor)
 
 
 def pack(batch):
