@@ -88,7 +88,6 @@ def read_file(load, folder, name, networks=NETWORKS):
     cam = np.einsum("nij,npj->npi", d["R"][row], points - d["C"][row][:, None]) / d["stature"][row][:, None, None]
     cam[..., 0] *= sign[:, None]
     pose = np.stack([d["R"][:, :, 2], d["R"][:, :, 0]], 1)
-    pose[d["left_handed"], 1] *= 1.0  # +x of the world points to the target for both hands
     pose[..., 0] *= np.where(d["left_handed"], -1.0, 1.0)[:, None]
     swing_long = d["size"].max(1)
     f32 = lambda a: torch.from_numpy(np.ascontiguousarray(a, dtype=np.float32))
