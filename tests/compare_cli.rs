@@ -90,6 +90,30 @@ fn a_pupil_from_first_lesson_to_erasure() {
     say(&["lesson", "task", "Anna", "slow swings", "--date", "2026-11-25"]);
     assert!(say(&["lesson", "list", "Anna"]).contains("task: slow swings"));
     assert!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).contains("No swing"));
+    let (a, b) = (swing(folder.path(), "a", -6.0), swing(folder.path(), "b", 0.0));
+    for (file, label) in [(&a, "before"), (&b, "after")] {
+        say(&[
+            "lesson",
+            "add",
+            "Anna",
+            &file.display().to_string(),
+            "--label",
+            label,
+            "--date",
+            "2026-11-25",
+        ]);
+    }
+    assert!(say(&["lesson", "list", "Anna"]).starts_with("2026-11-25: 2 swings"));
+    say(&["lesson", "flight", "2", "attack_angle [deg]=-4.1"]);
+    assert!(
+        say(&["lesson", "list", "Anna", "--date", "2026-11-25"]).contains("attack_angle -4.1 deg")
+    );
+    assert_eq!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).lines().count(), 3);
+    let compared = say(&["compare", "--pupil", "Anna"]);
+    assert!(
+        compared.contains("moved 6.0 cm") && compared.contains("target of -2.0 cm"),
+        "{compared}"
+    );
     let backup = folder.path().join("backup.sqlite3").display().to_string();
     say(&["library", "backup", &backup]);
     let export = folder.path().join("export").display().to_string();

@@ -193,9 +193,27 @@ pub enum PupilCommand {
 
 #[derive(Debug, Subcommand)]
 pub enum LessonCommand {
-    /// List a pupil's lessons, swings and tasks
+    /// Store results that were measured before (swing.json, or those of a batch)
+    Add {
+        pupil: String,
+        #[arg(required = true, value_name = "FILE")]
+        results: Vec<PathBuf>,
+        /// What to call the swings: before, after or any word
+        #[arg(long, value_name = "WORD", default_value = "", hide_default_value = true)]
+        label: String,
+        #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+        club: String,
+        /// Day of the lesson [default: today]
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        date: Option<String>,
+        #[command(flatten)]
+        at: LibraryArg,
+    },
+    /// List a pupil's lessons and tasks; with --date the swings of that day
     List {
         pupil: String,
+        #[arg(long, value_name = "YYYY-MM-DD", conflicts_with = "json")]
+        date: Option<String>,
         #[arg(long)]
         json: bool,
         #[command(flatten)]
@@ -223,7 +241,7 @@ pub enum LessonCommand {
     },
     /// Note a correction by hand beside a swing
     Correct {
-        /// The swing's number, from `lesson list`
+        /// The swing's number, from `lesson list --date`
         swing: i64,
         what: String,
         #[command(flatten)]
@@ -231,7 +249,7 @@ pub enum LessonCommand {
     },
     /// Store ball-flight numbers of a swing, typed or from a CSV
     Flight {
-        /// The swing's number, from `lesson list`
+        /// The swing's number, from `lesson list --date`
         #[arg(required_unless_present = "csv", requires = "numbers")]
         swing: Option<i64>,
         /// Such as "attack_angle [deg]=-4.1"

@@ -37,7 +37,7 @@ pub fn notes(
 
 fn setup(same: bool) -> String {
     if same {
-        "Same set-up stated: the scale error is taken as common to both sides and three quarters of the camera's and of the repeating keypoint error (an assumption), so they cancel that far.".to_owned()
+        "Same set-up stated: the scale error is taken as common to both sides and half of the camera's and of the repeating keypoint error (an assumption), so they cancel that far.".to_owned()
     } else {
         "The set-up is not stated to be the same: scale, camera and half of the keypoint error (an assumption) are taken to repeat within a side and to differ between the sides. State the same set-up when the camera stood still.".to_owned()
     }

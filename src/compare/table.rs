@@ -97,10 +97,11 @@ fn mean(side: &Side, places: usize) -> String {
 }
 
 fn footer(comparison: &Comparison) -> String {
+    let swings = |n: usize| if n == 1 { "1 swing".to_owned() } else { format!("{n} swings") };
     let mut notes = vec![format!(
-        "Before: {} swings, after: {}. {} values were looked at together; the chance of even one false \"moved\" among them is at most 5 % (Holm 1979). ± is the spread from swing to swing, the number of swings in brackets.",
-        comparison.before.len(),
-        comparison.after.len(),
+        "Before: {}, after: {}. {} values were looked at together; the chance of even one false \"moved\" among them is at most 5 % (Holm 1979). ± is the spread from swing to swing, the number of swings in brackets.",
+        swings(comparison.before.len()),
+        swings(comparison.after.len()),
         comparison.looked_at
     )];
     notes.extend(comparison.notes.iter().cloned());

@@ -91,7 +91,7 @@ fn the_same_set_up_narrows_the_interval() {
             compared(&[0.0], &[0.0], &Question { same_setup, ..Question::default() }).unwrap();
         lower_hub(&got).change.high
     };
-    assert!(width(true) < 0.85 * width(false), "{} {}", width(true), width(false));
+    assert!(width(true) < 0.9 * width(false), "{} {}", width(true), width(false));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 use super::Key;
 use super::difference::{Difference, Scatter};
-use super::words::{decimals, number, way};
+use super::words::{decimals, number, verb, way};
 use crate::results::Unit;
 
 /// The chance of even one false "moved" in a comparison stays at or below this.
@@ -58,7 +58,13 @@ impl Verdict {
             number(value + half, places)
         );
         match self {
-            Self::Moved => format!("moved {change} ({interval})"),
+            // One way throughout: sizes say it without signs.
+            Self::Moved => format!(
+                "{}{change} (95 % interval {} to {})",
+                verb(key),
+                number(value.abs() - half, places),
+                number(value.abs() + half, places)
+            ),
             Self::NotShown => format!(
                 "not shown: {change} ({interval}); the measurement itself sees changes from {}{suffix}",
                 number(difference.detectable, places)

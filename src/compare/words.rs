@@ -56,6 +56,15 @@ pub fn row(key: Key) -> &'static str {
     }
 }
 
+/// How a change is told: a hub or the head moves, all else changes.
+#[must_use]
+pub fn verb(key: Key) -> &'static str {
+    match key {
+        Key::At { measure, .. } if measure.is_length() && measure != Measure::HubOffset => "moved ",
+        _ => "changed by ",
+    }
+}
+
 /// What the sign of a change means: not where the body is, but which way it is from before.
 #[must_use]
 pub fn way(key: Key, change: f64) -> &'static str {
@@ -75,22 +84,26 @@ pub fn way(key: Key, change: f64) -> &'static str {
             }
             Measure::LowerHubUp | Measure::UpperHubUp | Measure::HeadUp => ("up", "down"),
             Measure::HubOffset => (
-                "upper hub toward the target of the lower",
-                "upper hub away from the target of the lower",
+                "with the upper hub nearer the target",
+                "with the upper hub farther from the target",
             ),
             Measure::SpineTilt => {
-                ("leaning more away from the target", "leaning more toward the target")
+                ("with more lean away from the target", "with more lean toward the target")
             }
-            Measure::ForwardBend => ("more bend toward the ball", "less bend toward the ball"),
+            Measure::ForwardBend => {
+                ("with more bend toward the ball", "with less bend toward the ball")
+            }
             Measure::PelvisTurn | Measure::ThoraxTurn => {
-                ("turned more away from the target", "turned more toward the target")
+                ("with more turn away from the target", "with more turn toward the target")
             }
             Measure::Separation => (
-                "shoulders turned more against the pelvis",
-                "shoulders turned less against the pelvis",
+                "with the shoulders turned more against the pelvis",
+                "with the shoulders turned less against the pelvis",
             ),
-            Measure::LeadArm => ("arm higher", "arm lower"),
-            Measure::ShoulderSlope | Measure::HipSlope => ("lead side lower", "lead side higher"),
+            Measure::LeadArm => ("with the arm higher", "with the arm lower"),
+            Measure::ShoulderSlope | Measure::HipSlope => {
+                ("with the lead side lower", "with the lead side higher")
+            }
         },
     };
     if change < 0.0 { minus } else { plus }

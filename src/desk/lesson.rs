@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 use crate::cli::desk::LessonCommand;
 use crate::compare::Key;
 use crate::error::Error;
-use crate::record::{Flight, Library, Point, RecordError, flight_csv};
+use crate::record::{
+    Flight, Keep, Lesson, Library, NewSwing, Point, RecordError, flight_csv, read_result,
+};
 use crate::results::Value;
 use crate::units::Estimate;
 
@@ -13,9 +15,23 @@ use crate::units::Estimate;
 /// When the library refuses.
 pub fn lesson(command: LessonCommand) -> Result<String, Error> {
     match command {
-        LessonCommand::List { pupil, json, at } => {
+        LessonCommand::Add { pupil, results, label, club, date, at } => {
+            let said = NewSwing { label, club, ..NewSwing::default() };
+            let read =
+                results.iter().map(|path| read_result(path)).collect::<Result<Vec<_>, _>>()?;
+            let mut library = super::open(&at)?;
+            let lesson = library.lesson(&pupil, date.as_deref())?;
+            let swings: Vec<_> = read.iter().map(|result| (&said, result)).collect();
+            let ids = library.add_swings(lesson, &swings, Keep::Nothing)?;
+            Ok(format!("{} swings are on record.\n", ids.len()))
+        }
+        LessonCommand::List { pupil, date, json, at } => {
             let library = super::open(&at)?;
-            if json { super::json(&library.lessons(&pupil)?) } else { listed(&library, &pupil) }
+            match date {
+                Some(date) => day(&library, &pupil, &date),
+                None if json => super::json(&library.lessons(&pupil)?),
+                None => Ok(listed(&library.lessons(&pupil)?)),
+            }
         }
         LessonCommand::History { pupil, key, json, at } => {
             let key: Key = key.parse()?;
@@ -53,19 +69,29 @@ fn typed(numbers: &[String]) -> Result<Vec<Flight>, RecordError> {
     numbers.iter().map(one).collect()
 }
 
-fn listed(library: &Library, pupil: &str) -> Result<String, Error> {
+fn day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
     let mut out = String::new();
-    for lesson in library.lessons(pupil)? {
-        let _ = writeln!(out, "{}", lesson.date);
-        for swing in library.swings(pupil, None, Some(&lesson.date))? {
-            let said = [&swing.label, &swing.club, &swing.ball, &swing.setup];
-            let said: Vec<&str> =
-                said.into_iter().map(String::as_str).filter(|t| !t.is_empty()).collect();
-            let _ = writeln!(out, "  swing {}: {}", swing.swing, said.join(", "));
-            for flight in library.flights(swing.swing)? {
-                let _ = writeln!(out, "    {} {} {}", flight.quantity, flight.value, flight.unit);
-            }
+    for (number, swing) in library.swings_said(pupil, date)? {
+        let said = [swing.label, swing.club, swing.ball, swing.setup];
+        let said: Vec<String> = said.into_iter().filter(|text| !text.is_empty()).collect();
+        let _ = writeln!(out, "swing {number}: {}", said.join(", "));
+        for flight in library.flights(number)? {
+            let _ = writeln!(out, "  {} {} {}", flight.quantity, flight.value, flight.unit);
         }
+        for correction in library.corrections(number)? {
+            let _ = writeln!(out, "  corrected {}: {}", correction.made_at, correction.what);
+        }
+    }
+    if out.is_empty() {
+        out = format!("No swing of {pupil} is on record for {date}.\n");
+    }
+    Ok(out)
+}
+
+fn listed(lessons: &[Lesson]) -> String {
+    let mut out = String::new();
+    for lesson in lessons {
+        let _ = writeln!(out, "{}: {} swings", lesson.date, lesson.swings);
         for task in &lesson.tasks {
             let _ = writeln!(out, "  task: {task}");
         }
@@ -73,7 +99,7 @@ fn listed(library: &Library, pupil: &str) -> Result<String, Error> {
     if out.is_empty() {
         out.push_str("No lesson is on record yet: `hubgauge measure --pupil` starts one.\n");
     }
-    Ok(out)
+    out
 }
 
 fn history(key: Key, points: &[Point]) -> String {

@@ -48,11 +48,43 @@ pub struct Point {
 }
 
 impl Library {
-    /// Stores a measured swing. A swing of this pupil that is already on record (same clips, same
-    /// moment) gets the result beside its old ones; the same result is not stored twice.
+    /// Stores measured swings of one lesson, all or none; their numbers in the same order. A swing
+    /// of this pupil that is already on record (same clips, same moment) gets the result beside its
+    /// old ones; the same result is not stored twice.
     ///
     /// # Errors
     /// When the lesson is not there or something cannot be written; nothing is stored then.
+    pub fn add_swings(
+        &mut self,
+        lesson: i64,
+        swings: &[(&NewSwing, &SwingResult)],
+        keep: Keep,
+    ) -> Result<Vec<i64>, RecordError> {
+        let folder = self.folder.clone();
+        let change = self.change()?;
+        let mut ids = Vec::new();
+        for (swing, result) in swings {
+            let id = match known_swing(&change, lesson, result)? {
+                Some(id) => id,
+                None => add_row(&change, lesson, swing)?,
+            };
+            for clip in &result.clips {
+                clips::note(&change, id, &clip.sha256)?;
+            }
+            for clip in &swing.clips {
+                clips::add(&change, &folder, id, clip, keep)?;
+            }
+            add_result(&change, id, result, &result.to_json()?)?;
+            ids.push(id);
+        }
+        change.commit()?;
+        Ok(ids)
+    }
+
+    /// One of them.
+    ///
+    /// # Errors
+    /// As there.
     pub fn add_swing(
         &mut self,
         lesson: i64,
@@ -60,30 +92,33 @@ impl Library {
         result: &SwingResult,
         keep: Keep,
     ) -> Result<i64, RecordError> {
-        let label =
-            if swing.label.is_empty() { String::new() } else { clean("label", &swing.label)? };
-        let json = result.to_json()?;
-        let folder = self.folder.clone();
-        let change = self.change()?;
-        let id = match known_swing(&change, lesson, result)? {
-            Some(id) => id,
-            None => {
-                change.execute(
-                    "INSERT INTO swing (lesson_id, label, club, ball, setup) VALUES (?1, ?2, ?3, ?4, ?5)",
-                    params![lesson, label, swing.club, swing.ball, swing.setup],
-                )?;
-                change.last_insert_rowid()
-            }
+        let ids = self.add_swings(lesson, &[(swing, result)], keep)?;
+        ids.first().copied().ok_or(RecordError::NoSwing(0))
+    }
+
+    /// The swings of one day, without their results: number and what was said of each.
+    ///
+    /// # Errors
+    /// When there is no such pupil.
+    pub fn swings_said(
+        &self,
+        pupil: &str,
+        date: &str,
+    ) -> Result<Vec<(i64, NewSwing)>, RecordError> {
+        let mut rows = self.connection.prepare_cached(
+            "SELECT swing.id, label, club, ball, setup FROM lesson JOIN swing ON lesson_id = lesson.id
+             WHERE pupil_id = ?1 AND date = ?2 ORDER BY swing.id",
+        )?;
+        let said = |row: &Row<'_>| {
+            let clips = Vec::new();
+            let (label, club) = (row.get(1)?, row.get(2)?);
+            Ok((
+                row.get(0)?,
+                NewSwing { label, club, ball: row.get(3)?, setup: row.get(4)?, clips },
+            ))
         };
-        for clip in &result.clips {
-            clips::note(&change, id, &clip.sha256)?;
-        }
-        for clip in &swing.clips {
-            clips::add(&change, &folder, id, clip, keep)?;
-        }
-        add_result(&change, id, result, &json)?;
-        change.commit()?;
-        Ok(id)
+        let all = rows.query_map(params![self.pupil_id(pupil)?, date], said)?;
+        Ok(all.collect::<Result<_, _>>()?)
     }
 
     /// The pupil's swings with their newest results, in order; all labels or one, all days or one.
@@ -164,6 +199,15 @@ fn stored(row: &Row<'_>) -> Result<Stored, RecordError> {
         result: SwingResult::from_json(&row.get::<_, String>(6)?)?,
         results: row.get(7)?,
     })
+}
+
+fn add_row(change: &Transaction<'_>, lesson: i64, swing: &NewSwing) -> Result<i64, RecordError> {
+    let label = if swing.label.is_empty() { String::new() } else { clean("label", &swing.label)? };
+    change.execute(
+        "INSERT INTO swing (lesson_id, label, club, ball, setup) VALUES (?1, ?2, ?3, ?4, ?5)",
+        params![lesson, label, swing.club, swing.ball, swing.setup],
+    )?;
+    Ok(change.last_insert_rowid())
 }
 
 /// The swing of the lesson's pupil that this result measures again, if there is one.
