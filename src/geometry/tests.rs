@@ -126,17 +126,21 @@ fn a_still_body_does_not_travel() {
 
 #[test]
 fn clips_of_two_swings_are_refused() {
-    let face = Clip::new(&Shot::new(View::FaceOn, Handed::Right), &Swing { size: 1.0 });
-    let other = Shot::new(View::DownTheLine, Handed::Right);
+    let sure = |view| Shot { doubt: 0.3, ..Shot::new(view, Handed::Right) };
+    let face = Clip::new(&sure(View::FaceOn), &Swing { size: 1.0 });
+    let other = sure(View::DownTheLine);
     let line = Clip::new(&other, &Swing { size: 0.7 });
-    let error = motion(&[face.input(), line.input()]).unwrap_err();
+    let error = motion(&[face.input(), line.input()]).map(|_| ()).unwrap_err();
     assert!(matches!(error, GeometryError::DifferentSwings { .. }), "{error}");
     let mut late = Clip::new(&other, &Swing { size: 1.0 });
     late.events.top.value += 0.15;
-    let error = motion(&[face.input(), late.input()]).unwrap_err();
+    let error = motion(&[face.input(), late.input()]).map(|_| ()).unwrap_err();
     assert!(matches!(error, GeometryError::DifferentSwings { .. }), "{error}");
-    assert_eq!(motion(&[face.input(), face.input()]).unwrap_err(), GeometryError::SameView);
-    assert_eq!(motion(&[]).unwrap_err(), GeometryError::NoView);
+    assert_eq!(
+        motion(&[face.input(), face.input()]).map(|_| ()).unwrap_err(),
+        GeometryError::SameView
+    );
+    assert_eq!(motion(&[]).map(|_| ()).unwrap_err(), GeometryError::NoView);
 }
 
 #[test]

@@ -86,12 +86,12 @@ fn look(problem: &Problem, at: &Unknowns, eye: usize, knot: usize) -> Option<Loo
     let (value, sd) = e.seen[knot].as_ref()?;
     let camera = at.camera(eye);
     let state = &at.states[knot];
-    let miss = value - model::predict(state, &camera, e.handed, e.centre) - at.common(eye);
+    let miss = value - model::predict(state, &camera, &e.sight) - at.common(eye);
     let scale = Channels::from_fn(|i, _| {
         let r = miss[i] / sd[i];
         ((TAILS + 1.0) / (TAILS + r * r)).min(1.0).sqrt() / sd[i]
     });
-    let (by_state, by_camera) = model::slopes(state, &camera, e.handed, e.centre);
+    let (by_state, by_camera) = model::slopes(state, &camera, &e.sight);
     Some(Look { knot, miss, scale, by_state, by_camera })
 }
 

@@ -13,17 +13,17 @@ mod equations;
 mod model;
 mod posterior;
 
-use nalgebra::{DVector, SMatrix, Vector3};
+use nalgebra::{DVector, SMatrix};
 
-use super::pose::{CHANNELS, Channels, LOG_STATURE_PX, Lens, SHOULDERS};
+use super::pose::{CHANNELS, Channels, LOG_STATURE_PX, Lens};
 use super::smooth::Sample;
 use super::view::{View, correlation};
 use crate::calibration::UNKNOWNS;
-use crate::frames::{Handed, Pixel};
+use crate::frames::Pixel;
 use crate::units::Estimate;
 use arrow::Vector;
 use equations::{equations, normal};
-use model::{CAMERA, CameraState, STATE, State};
+use model::{CAMERA, CameraState, STATE, Sight, State};
 
 pub(super) use posterior::Posterior;
 
@@ -38,13 +38,12 @@ const EYE: usize = CAMERA + CHANNELS;
 /// Segment lengths in the border.
 const LENGTHS: usize = 3;
 /// The gauge: where the body is as a whole does not matter, metres.
-const POSITION_SD: f64 = 1.0;
+const POSITION_SD: f64 = 0.3;
 
 /// One clip as the fit sees it.
 struct Eye {
-    handed: Handed,
-    centre: Pixel,
-    /// Calibration and position to start from.
+    sight: Sight,
+    /// Calibration to start from, and no shift.
     prior: CameraState,
     /// Inverse of the calibration's covariance.
     information: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
@@ -150,9 +149,8 @@ impl Problem {
         let mut sums = vec![(State::zeros(), State::zeros()); self.times.len()];
         for (e, (eye, (view, _))) in self.eyes.iter().zip(views).enumerate() {
             border.rows_mut(e * EYE, CAMERA).copy_from(&eye.prior);
-            let origin = -Vector3::new(eye.prior[5], eye.prior[6], eye.prior[7]);
-            let theta = view.theta();
-            let lens = Lens::new(&theta, eye.handed, eye.centre);
+            let lens = Lens::new(&view.theta(), eye.sight.handed, eye.sight.centre);
+            let origin = lens.body(&view.address().value).lower;
             for (slot, seen) in sums.iter_mut().zip(&eye.seen) {
                 let Some((value, sd)) = seen else { continue };
                 let state = model::state(&lens.body(value), &origin);
@@ -189,12 +187,10 @@ fn fill(states: &mut [State], seen: &[bool]) {
 impl Eye {
     fn new(view: &View, offset: Estimate, times: &[f64]) -> Self {
         let c = view.calibration();
-        let lens = Lens::new(&view.theta(), c.handed, c.size.centre());
-        let address = lens.body(&view.address().value).lower;
-        let theta = view.theta();
         let mut prior = CameraState::zeros();
-        prior.fixed_rows_mut::<UNKNOWNS>(0).copy_from(&theta);
-        prior.fixed_rows_mut::<3>(UNKNOWNS).copy_from(&-address);
+        prior.fixed_rows_mut::<UNKNOWNS>(0).copy_from(&view.theta());
+        let hub = &view.address().value;
+        let anchor = (Pixel::new(hub[0], hub[1]), hub[LOG_STATURE_PX]);
         let (first, last) = view.span();
         let ground = view.ground_px();
         let seen: Vec<_> = times
@@ -210,8 +206,7 @@ impl Eye {
             })
             .collect();
         Self {
-            handed: c.handed,
-            centre: c.size.centre(),
+            sight: Sight { handed: c.handed, centre: c.size.centre(), anchor },
             prior,
             information: c.covariance.try_inverse().unwrap_or_else(SMatrix::zeros),
             common_sd: common_sd(view.address()),
@@ -227,22 +222,12 @@ fn ground_share(seen: &[Option<(Channels, Channels)>], ground: f64) -> f64 {
     if n > 0.0 { (ground.powi(2) * n / sum).min(1.0) } else { 0.0 }
 }
 
-/// What the stated sd lack inside the fit. Points and trunk tell the same thing twice and err
-/// together, so both are taken for less; the rest makes 68 % of held-out errors fall within
-/// one sd (`held_out`).
-fn widening(channel: usize) -> f64 {
-    if channel < SHOULDERS { 1.3 } else { 1.2 }
-}
-
 /// The part of the error that changes, with what an unsure clock and a shaking camera add.
 fn own_sd(s: &Sample, drift: &Channels, ground: f64) -> Channels {
     Channels::from_fn(|i, _| {
         let k = correlation(i);
-        let own = widening(i)
-            * s.sd[i]
-            * k.inflation
-            * (1.0 - k.common).sqrt()
-            * if s.filled { 2.0 } else { 1.0 };
+        let guessed = if s.filled { 2.0 } else { 1.0 };
+        let own = s.sd[i] * k.inflation * (1.0 - k.common).sqrt() * guessed;
         let shake =
             if i < LOG_STATURE_PX && !super::pose::DEPTHS.contains(&i) { ground } else { 0.0 };
         own.hypot(drift[i]).hypot(shake).max(1e-6)
@@ -254,7 +239,7 @@ fn common_sd(s: &Sample) -> Channels {
         let k = correlation(i);
         // the calibration already holds the scale's common error
         let share = if i == LOG_STATURE_PX { 1e-4 } else { k.common };
-        (widening(i) * s.sd[i] * k.inflation * share.sqrt()).max(1e-7)
+        (s.sd[i] * k.inflation * share.sqrt()).max(1e-7)
     })
 }
 

@@ -1,8 +1,9 @@
 //! What a camera would see of a body: the one prediction that the fit is built on.
 //!
 //! In: a body's state (metres, golf axes, origin near the pelvis at address) and a camera
-//! (pitch, roll, azimuth, log focal length in pixels, log metres in a stature; position,
-//! metres). Out: the observations of [`super::super::pose`] (pixels, statures).
+//! (pitch, roll, azimuth, log focal length in pixels, log metres in a stature; shift from the
+//! place from which the lower hub at address is seen where it was seen, metres: so no turn
+//! or zoom of the camera moves the body). Out: the observations of [`super::super::pose`] (pixels, statures).
 
 use nalgebra::{SMatrix, SVector, Vector3};
 
@@ -19,6 +20,15 @@ pub(super) type CameraState = SVector<f64, CAMERA>;
 
 fn part(s: &State, i: usize) -> Vector3<f64> {
     Vector3::new(s[i], s[i + 1], s[i + 2])
+}
+
+/// What is fixed about a clip's camera.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sight {
+    pub handed: Handed,
+    pub centre: Pixel,
+    /// Pixel and log stature in pixels of the lower hub at address.
+    pub anchor: (Pixel, f64),
 }
 
 pub(super) fn body(s: &State) -> Body {
@@ -41,13 +51,16 @@ pub(super) fn state(b: &Body, origin: &Vector3<f64>) -> State {
     State::from_iterator(parts.iter().flat_map(|p| p.iter().copied()))
 }
 
-pub(super) fn predict(s: &State, c: &CameraState, handed: Handed, centre: Pixel) -> Channels {
+pub(super) fn predict(s: &State, c: &CameraState, sight: &Sight) -> Channels {
+    let Sight { handed, centre, anchor: (at, size) } = *sight;
     let attitude = Attitude { pitch: c[0], roll: c[1], azimuth: c[2] };
     let camera = attitude.golf_from_camera(handed).0.transpose();
     let (focal, metres) = (c[3].exp(), c[4].exp());
-    let position = Vector3::new(c[5], c[6], c[7]);
+    let ray = Vector3::new((at.x - centre.x) / focal, (at.y - centre.y) / focal, 1.0);
+    let origin = ray * (focal / size.exp() * metres);
+    let shift = Vector3::new(c[5], c[6], c[7]);
     let b = body(s);
-    let [lower, upper, head] = [b.lower, b.upper, b.head].map(|p| camera * (p - position));
+    let [lower, upper, head] = [b.lower, b.upper, b.head].map(|p| origin + camera * (p - shift));
     let mut out = Channels::zeros();
     for (i, p) in [(0, lower), (2, upper), (5, head)] {
         out[i] = centre.x + focal * p.x / p.z;
@@ -67,21 +80,20 @@ pub(super) fn predict(s: &State, c: &CameraState, handed: Handed, centre: Pixel)
 pub(super) fn slopes(
     s: &State,
     c: &CameraState,
-    handed: Handed,
-    centre: Pixel,
+    sight: &Sight,
 ) -> (SMatrix<f64, CHANNELS, STATE>, SMatrix<f64, CHANNELS, CAMERA>) {
     const STEP: f64 = 1e-5;
     let by_state = SMatrix::from_columns(&std::array::from_fn::<_, STATE, _>(|i| {
         let (mut low, mut high) = (*s, *s);
         low[i] -= STEP;
         high[i] += STEP;
-        (predict(&high, c, handed, centre) - predict(&low, c, handed, centre)) / (2.0 * STEP)
+        (predict(&high, c, sight) - predict(&low, c, sight)) / (2.0 * STEP)
     }));
     let by_camera = SMatrix::from_columns(&std::array::from_fn::<_, CAMERA, _>(|i| {
         let (mut low, mut high) = (*c, *c);
         low[i] -= STEP;
         high[i] += STEP;
-        (predict(s, &high, handed, centre) - predict(s, &low, handed, centre)) / (2.0 * STEP)
+        (predict(s, &high, sight) - predict(s, &low, sight)) / (2.0 * STEP)
     }));
     (by_state, by_camera)
 }
