@@ -109,7 +109,7 @@ impl ClipStills<'_> {
             detail: format!("{view}, {:.2} s", frame.time.0 + self.viewed.offset_s),
             lower: hub(Joint::LowerHub, lower.as_ref()),
             upper: hub(Joint::UpperHub, upper.as_ref()),
-            lean: lean.as_ref().and_then(known),
+            lean: lean.as_ref().and_then(Value::size),
             roll: self.roll(turn),
             joints: PerJoint::from_fn(mark),
             stature_px: frame.log_stature_px.value.exp() * scale,
@@ -149,10 +149,6 @@ impl ClipStills<'_> {
         let roll = calibration.attitude.roll;
         turn + if mirrored { -roll } else { roll }
     }
-}
-
-fn known(value: &Value) -> Option<String> {
-    value.estimate().map(|_| value.to_string())
 }
 
 fn facts(view: View, values: &[Option<Value>; 3]) -> Vec<Fact> {
