@@ -74,7 +74,9 @@ impl Library {
             for clip in &swing.clips {
                 clips::add(&change, &folder, id, clip, keep)?;
             }
-            add_result(&change, id, result, &result.to_json()?)?;
+            // Without the file's indentation: half the size.
+            let json = serde_json::to_string(result).map_err(RecordError::Json)?;
+            add_result(&change, id, result, &json)?;
             ids.push(id);
         }
         change.commit()?;
