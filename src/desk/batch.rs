@@ -6,7 +6,7 @@
 //! each other, and a last run without `--shard` makes the whole table. Rows come in the
 //! manifest's order and do not depend on how the work was split.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::manifest::{BatchError, Job, jobs, share};
 use crate::cli::desk::BatchArgs;
@@ -141,7 +141,7 @@ fn row(job: &Job, result: &SwingResult) -> Vec<String> {
     first.into_iter().chain(values).collect()
 }
 
-fn write(path: &PathBuf, header: &[String], rows: &[Vec<String>]) -> Result<(), Error> {
+fn write(path: &Path, header: &[String], rows: &[Vec<String>]) -> Result<(), Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
     let wrong = |why: csv::Error| BatchError::Manifest {
         file: path.display().to_string(),
@@ -162,6 +162,7 @@ fn write(path: &PathBuf, header: &[String], rows: &[Vec<String>]) -> Result<(), 
 mod tests {
     use super::*;
     use std::cell::Cell;
+    use std::path::PathBuf;
 
     const ROW: &str = r#"{"schema": "hubgauge.swing/1", "program": "hubgauge 0.1.0",
   "pupil": {"handed": "right"}, "clips": [], "scale": {"method": "stature", "relative_sd": 0.03},

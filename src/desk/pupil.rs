@@ -34,7 +34,7 @@ pub fn pupil(command: PupilCommand) -> Result<String, Error> {
         PupilCommand::Erase { name, yes: _, at } => {
             let erased = super::open(&at)?.erase(&name)?;
             let mut out = format!(
-                "{name} is erased: {} swings and {} copied clips are gone from the library's files.\nBackups and exports made earlier still hold them.\n",
+                "{name} is erased: swings: {}, copied clips: {}, all gone from the library's files.\nBackups and exports made earlier still hold them.\n",
                 erased.swings, erased.clips
             );
             for path in erased.left {
