@@ -1,8 +1,15 @@
-//! What must hold for any input: round trips, mirror, shift.
+//! What must hold for any input: round trips, mirror, shift; and for the whole program, that a
+//! mirrored clip of a right-hander is the same swing of a left-hander.
+
+use std::path::Path;
+use std::process::Command;
 
 use hubgauge::decode::Clock;
+use hubgauge::events::Event;
 use hubgauge::frames::{Attitude, Camera, Handed, Pixel, Vector};
+use hubgauge::geometry::Measure;
 use hubgauge::options::parse_length;
+use hubgauge::results::SwingResult;
 use hubgauge::track::PictureFromReference;
 use hubgauge::units::Estimate;
 use proptest::prelude::*;
@@ -91,5 +98,49 @@ proptest! {
         if let Ok(length) = parse_length("--stature", &text) {
             prop_assert!(length.0.is_finite() && length.0 >= 0.0);
         }
+    }
+}
+
+fn measured(clip: &Path, handed: &str) -> SwingResult {
+    let output = Command::new(env!("CARGO_BIN_EXE_hubgauge"))
+        .args(["measure", "--json", "--stature", "179cm", "--handed", handed, "--face-on"])
+        .arg(clip)
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    SwingResult::from_json(&String::from_utf8(output.stdout).unwrap()).unwrap()
+}
+
+/// The networks are not symmetric to the last pixel, so the two agree within their sds. The
+/// mirrored file also starts two seconds late on its own clock.
+#[test]
+fn a_mirrored_clip_is_the_same_swing_of_a_left_hander() {
+    let clip = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/clips/p1_before_faceon.mp4");
+    let work = tempfile::TempDir::new().unwrap();
+    let mirrored = work.path().join("mirrored.mp4");
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-i"])
+        .arg(&clip)
+        .args(["-vf", "hflip", "-crf", "16", "-preset", "veryfast", "-c:a", "copy"])
+        .args(["-output_ts_offset", "2"])
+        .arg(&mirrored)
+        .status();
+    assert!(made.expect("the tests need the ffmpeg program (scripts/prepare)").success());
+    let (right, left) = (measured(&clip, "right"), measured(&mirrored, "left"));
+    for event in [Event::Top, Event::Impact] {
+        let (a, b) = (&right.events[&event], &left.events[&event]);
+        assert!((a.time_s - b.time_s).abs() <= 0.02, "{event:?}: {a:?} {b:?}");
+    }
+    for measure in [
+        Measure::LowerHubTarget,
+        Measure::UpperHubTarget,
+        Measure::SpineTilt,
+        Measure::PelvisTurn,
+        Measure::LeadArm,
+    ] {
+        let known = |result: &SwingResult| result.known(Event::Top, measure).unwrap();
+        let (a, b) = (known(&right), known(&left));
+        let apart = (a.value - b.value).abs();
+        assert!(apart <= 1.5 * a.sd.hypot(b.sd), "{measure:?}: {a:?} {b:?}");
     }
 }
