@@ -111,7 +111,7 @@ fn measured(clip: &Path, handed: &str) -> SwingResult {
     SwingResult::from_json(&String::from_utf8(output.stdout).unwrap()).unwrap()
 }
 
-/// The networks are not symmetric to the last pixel, so the two agree within their sds. The
+/// The networks are not symmetric to the last pixel, so the two agree within 2 sd. The
 /// mirrored file also starts two seconds late on its own clock.
 #[test]
 fn a_mirrored_clip_is_the_same_swing_of_a_left_hander() {
@@ -141,6 +141,6 @@ fn a_mirrored_clip_is_the_same_swing_of_a_left_hander() {
         let known = |result: &SwingResult| result.known(Event::Top, measure).unwrap();
         let (a, b) = (known(&right), known(&left));
         let apart = (a.value - b.value).abs();
-        assert!(apart <= 1.5 * a.sd.hypot(b.sd), "{measure:?}: {a:?} {b:?}");
+        assert!(apart <= 2.0 * a.sd.hypot(b.sd), "{measure:?}: {a:?} {b:?}");
     }
 }
