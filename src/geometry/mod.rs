@@ -177,7 +177,6 @@ pub struct MotionFrame {
 }
 
 impl MotionFrame {
-    #[must_use]
     pub fn get(&self, measure: Measure) -> Result<Measured, Missing> {
         self.values[measure as usize]
     }
