@@ -56,8 +56,6 @@ pub(super) struct Rows<'a> {
     standing: &'a Standing,
     request: &'a CalibrationRequest,
     scale_sd: f64,
-    /// Factors that make the guess's sd true.
-    inflation: [f64; 4],
 }
 
 /// Central differences of all rows by every unknown.
@@ -109,8 +107,8 @@ impl<'a> Rows<'a> {
         errors: &ErrorModel,
     ) -> Self {
         let size = errors.log_stature_px;
-        let scale_sd = standing.log_stature_px.sd * size.inflation * size.common.sqrt();
-        Self { guess, standing, request, scale_sd, inflation: errors.camera }
+        let scale_sd = standing.log_stature_px.sd * size.common.sqrt();
+        Self { guess, standing, request, scale_sd }
     }
 
     pub fn start(&self) -> Theta {
@@ -154,12 +152,11 @@ impl<'a> Rows<'a> {
             what,
             given: false,
         };
-        let true_sd = |i: usize, e: Estimate| Estimate::new(e.value, e.sd * self.inflation[i]);
         let mut rows = vec![
-            own(0, true_sd(0, g.pitch), "the camera's tilt"),
-            own(1, true_sd(1, g.roll), "the camera's roll"),
-            own(2, true_sd(2, g.azimuth), "the camera's aim"),
-            own(3, true_sd(3, g.log_focal), "the focal length"),
+            own(0, g.pitch, "the camera's tilt"),
+            own(1, g.roll, "the camera's roll"),
+            own(2, g.azimuth, "the camera's aim"),
+            own(3, g.log_focal, "the focal length"),
             own(0, Estimate::new(0.0, LEVEL_SD), "the camera's tilt"),
             own(1, Estimate::new(0.0, LEVEL_SD), "the camera's roll"),
         ];

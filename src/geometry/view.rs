@@ -11,7 +11,7 @@ use super::pose::{
 use super::smooth::{self, Sample};
 use super::support::Support;
 use super::{Budget, GeometryError, Measure, Measured, Missing, ViewInput};
-use crate::calibration::{Calibration, Correlation, ErrorModel};
+use crate::calibration::{Calibration, ErrorModel};
 use crate::track::CameraMotion;
 use crate::units::Estimate;
 
@@ -51,7 +51,7 @@ impl<'a> View<'a> {
         let (from, to) = (input.events.address.0.0, input.events.address.1.0);
         let address = mean(&samples, from, to).ok_or(GeometryError::TooFewFrames)?;
         let length = (to - from).max(0.0);
-        let looks = Channels::from_fn(|i, _| 1.0 + length / (2.0 * correlation(i).time_s));
+        let looks = Channels::from_fn(|i, _| 1.0 + length / (2.0 * noise(i).time_s));
         Ok(Self { input, samples, step, address, looks, theta: theta(input.calibration) })
     }
 
@@ -178,8 +178,8 @@ impl<'a> View<'a> {
             };
             let here = slope(&with(-step, 0.0), &with(step, 0.0), step);
             let then = slope(&with(0.0, -step), &with(0.0, step), step);
-            let k = correlation(i);
-            let variance = (now.sd[i] * k.inflation).powi(2);
+            let k = noise(i);
+            let variance = (now.sd[i] * k.widening).powi(2);
             // the common error of the scale is in the calibration already
             let common = if i == LOG_STATURE_PX { 0.0 } else { variance * k.common };
             let own = variance * (1.0 - k.common);
@@ -233,9 +233,15 @@ fn slope(low: &Values, high: &Values, step: f64) -> Values {
     out
 }
 
-/// How a channel's errors hang together, its sd widened to what several channels together
-/// are worth.
-pub(super) fn correlation(channel: usize) -> Correlation {
+/// How a channel's errors hang together, and the factor on its sd.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Noise {
+    pub common: f64,
+    pub time_s: f64,
+    pub widening: f64,
+}
+
+pub(super) fn noise(channel: usize) -> Noise {
     let errors = &ErrorModel::LIFT;
     let (of, widening) = match channel {
         LOG_STATURE_PX => (errors.log_stature_px, WIDE_REST),
@@ -248,7 +254,7 @@ pub(super) fn correlation(channel: usize) -> Correlation {
         c if c < ARM => (errors.hips, WIDE_LINES),
         _ => (errors.lead_arm, WIDE_ARM),
     };
-    Correlation { inflation: of.inflation * widening, ..of }
+    Noise { common: of.common, time_s: of.time_s, widening }
 }
 
 /// Mean over the frames from one time to another, or the frame nearest to them.

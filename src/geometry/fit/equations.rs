@@ -2,7 +2,7 @@
 //! segment lengths, smoothness. In: where the unknowns stand. Out: rows with their cause.
 
 use super::super::pose::{CHANNELS, Channels, DEPTHS, LOG_STATURE_PX};
-use super::super::view::correlation;
+use super::super::view::noise;
 use super::arrow::{Arrow, Equation};
 use super::model::{self, CAMERA, STATE, State};
 use super::{EYE, LENGTHS, POSITION_SD, Problem, Unknowns};
@@ -104,7 +104,7 @@ fn add_observations(rows: &mut Vec<Tagged>, problem: &Problem, at: &Unknowns, ey
         for i in 0..CHANNELS {
             let memory = near.map_or(0.0, |b| {
                 let gap = problem.times[knot] - problem.times[b.knot];
-                (-gap / correlation(i).time_s).exp()
+                (-gap / noise(i).time_s).exp()
             });
             let mut row = Equation { weight: 1.0 / (1.0 - memory * memory), ..Equation::default() };
             push(&mut row, &now, i, 1.0, eye);

@@ -17,7 +17,7 @@ use nalgebra::{DVector, SMatrix};
 
 use super::pose::{CHANNELS, Channels, LOG_STATURE_PX, Lens};
 use super::smooth::Sample;
-use super::view::{View, correlation};
+use super::view::{View, noise};
 use crate::calibration::UNKNOWNS;
 use crate::frames::Pixel;
 use crate::units::Estimate;
@@ -225,9 +225,9 @@ fn ground_share(seen: &[Option<(Channels, Channels)>], ground: f64) -> f64 {
 /// The part of the error that changes, with what an unsure clock and a shaking camera add.
 fn own_sd(s: &Sample, drift: &Channels, ground: f64) -> Channels {
     Channels::from_fn(|i, _| {
-        let k = correlation(i);
+        let k = noise(i);
         let guessed = if s.filled { 2.0 } else { 1.0 };
-        let own = s.sd[i] * k.inflation * (1.0 - k.common).sqrt() * guessed;
+        let own = s.sd[i] * k.widening * (1.0 - k.common).sqrt() * guessed;
         let shake =
             if i < LOG_STATURE_PX && !super::pose::DEPTHS.contains(&i) { ground } else { 0.0 };
         own.hypot(drift[i]).hypot(shake).max(1e-6)
@@ -236,10 +236,10 @@ fn own_sd(s: &Sample, drift: &Channels, ground: f64) -> Channels {
 
 fn common_sd(s: &Sample) -> Channels {
     Channels::from_fn(|i, _| {
-        let k = correlation(i);
+        let k = noise(i);
         // the calibration already holds the scale's common error
         let share = if i == LOG_STATURE_PX { 1e-4 } else { k.common };
-        (s.sd[i] * k.inflation * share.sqrt()).max(1e-7)
+        (s.sd[i] * k.widening * share.sqrt()).max(1e-7)
     })
 }
 

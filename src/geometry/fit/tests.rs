@@ -116,7 +116,7 @@ fn scatter(repeats: u64) -> Vec<(Measure, f64, f64)> {
 impl super::Problem {
     /// Errors as the fit takes them to be: common, wandering, and a camera off its prior.
     fn disturb(&mut self, dice: &mut Dice) {
-        use super::super::view::correlation;
+        use super::super::view::noise;
         for eye in &mut self.eyes {
             let root = eye.information.cholesky().unwrap();
             let draw = nalgebra::SVector::<f64, 5>::from_fn(|_, _| dice.normal());
@@ -128,7 +128,7 @@ impl super::Problem {
                 let common = eye.common_sd[i] * dice.normal();
                 let (mut wander, mut before) = (dice.normal(), self.times[0]);
                 for (t, seen) in self.times.iter().zip(&mut eye.seen) {
-                    let memory = (-(t - before) / correlation(i).time_s).exp();
+                    let memory = (-(t - before) / noise(i).time_s).exp();
                     wander = memory * wander + (1.0 - memory * memory).sqrt() * dice.normal();
                     before = *t;
                     let Some((value, sd)) = seen else { continue };
