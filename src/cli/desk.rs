@@ -111,7 +111,8 @@ pub struct CompareArgs {
     #[arg(long)]
     pub same_setup: bool,
 
-    /// Look only at these values, such as top.lower_hub_target [default: all at top and impact]
+    /// Look at these values, such as top.lower_hub_target; or all (everything at top and impact)
+    /// [default: travel of both hubs along the target line and to the ball at the top]
     ///
     /// The fewer values are looked at together, the easier a real change is to show.
     #[arg(long, value_name = "KEY", num_args = 1.., value_delimiter = ',')]

@@ -30,6 +30,7 @@ mod tests;
 use serde::Serialize;
 
 use crate::events::Event;
+use crate::geometry::Measure;
 use crate::results::{SwingResult, Unit};
 
 pub use build::compare;
@@ -63,7 +64,7 @@ pub struct Question {
 }
 
 impl Default for Question {
-    /// The top and impact: where a pivot is looked at.
+    /// Everything at the top and at impact, where a pivot is looked at.
     fn default() -> Self {
         Self {
             events: vec![Event::Top, Event::Impact],
@@ -71,6 +72,22 @@ impl Default for Question {
             same_setup: false,
             targets: Vec::new(),
         }
+    }
+}
+
+impl Question {
+    /// What this program is for: did the hubs travel differently over the ground by the top?
+    /// Four values, so that a real change need not stand out among forty.
+    #[must_use]
+    pub fn hubs() -> Self {
+        let measures = [
+            Measure::LowerHubTarget,
+            Measure::LowerHubBall,
+            Measure::UpperHubTarget,
+            Measure::UpperHubBall,
+        ];
+        let keys = measures.map(|measure| Key::At { event: Event::Top, measure }).to_vec();
+        Self { keys, ..Self::default() }
     }
 }
 

@@ -12,12 +12,14 @@ type Side = Vec<(String, SwingResult)>;
 /// # Errors
 /// When a result cannot be read or the sides cannot be compared.
 pub fn compare(args: &CompareArgs) -> Result<String, Error> {
-    let mut question = Question { same_setup: args.same_setup, ..Question::default() };
-    for key in &args.look_at {
-        question.keys.push(key.parse()?);
-    }
+    let mut question = looked_at(&args.look_at)?;
+    question.same_setup = args.same_setup;
     for target in &args.target {
         question.targets.push(target.parse()?);
+    }
+    if args.look_at.is_empty() {
+        let own: Vec<_> = question.targets.iter().map(|target| target.key).collect();
+        question.keys.extend(own);
     }
     let (before, after) = match &args.pupil {
         Some(pupil) => recorded(args, pupil, &mut question.targets)?,
@@ -33,6 +35,18 @@ pub fn compare(args: &CompareArgs) -> Result<String, Error> {
     }
     let comparison = comparison?;
     if args.json { Ok(comparison.to_json()?) } else { Ok(compare::table(&comparison)) }
+}
+
+/// The hubs at the top, `all`, or the values named.
+fn looked_at(keys: &[String]) -> Result<Question, Error> {
+    match keys {
+        [] => Ok(Question::hubs()),
+        [all] if all == "all" => Ok(Question::default()),
+        keys => {
+            let keys = keys.iter().map(|key| key.parse()).collect::<Result<_, _>>()?;
+            Ok(Question { keys, ..Question::default() })
+        }
+    }
 }
 
 fn files(paths: &[std::path::PathBuf]) -> Result<Side, Error> {
