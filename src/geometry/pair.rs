@@ -16,7 +16,7 @@ use crate::warning::{Warned, Warning};
 const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
 /// Mean squared disagreement of the curves, in their own variance: one swing in a hundred has
 /// more. Found on held-out swings put before a second camera with that camera's own errors;
-/// a third of pairs of unlike swings has more, the others are too alike to tell.
+/// a quarter of pairs of unlike swings has more, the others are too alike to tell.
 const CURVE_LIMIT: f64 = 3.2;
 /// Above this a note is due: one swing in ten.
 const CURVE_DOUBT: f64 = 1.7;
