@@ -19,6 +19,15 @@ pub(super) enum Border {
     Black,
 }
 
+/// Which way round the square is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Facing {
+    AsSeen,
+    /// What the mirrored picture would show in the mirrored square: crop position i reads
+    /// place (n - i)/n.
+    Mirrored,
+}
+
 /// From 0..255 to the range of a network: `value * scale + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Range {
@@ -27,8 +36,15 @@ pub(super) struct Range {
 }
 
 /// The square at `n` x `n`.
-pub(super) fn read(image: &RgbImage, roi: &Roi, n: u16, border: Border, range: Range) -> Vec<f32> {
-    let grid = Grid::new(roi, n);
+pub(super) fn read(
+    image: &RgbImage,
+    roi: &Roi,
+    n: u16,
+    border: Border,
+    range: Range,
+    facing: Facing,
+) -> Vec<f32> {
+    let grid = Grid::new(roi, n, facing);
     let source = Source::new(image, border);
     let side = usize::from(n);
     let mut planes = vec![0.0; 3 * side * side];
@@ -55,13 +71,16 @@ struct Grid {
 
 impl Grid {
     #[expect(clippy::cast_possible_truncation, reason = "f32 places a sample to 1/1000 pixel")]
-    fn new(roi: &Roi, n: u16) -> Self {
+    fn new(roi: &Roi, n: u16, facing: Facing) -> Self {
         let (s, c) = roi.rotation.sin_cos();
         let along = |i: u16| (f64::from(i) / f64::from(n) - 0.5) * roi.side;
         let row = |v: f64| ((roi.centre.x - s * v) as f32, (roi.centre.y + c * v) as f32);
         Self {
             rows: (0..n).map(|i| row(along(i))).collect(),
-            columns: (0..n).map(|i| ((c * along(i)) as f32, (s * along(i)) as f32)).collect(),
+            columns: (0..n)
+                .map(|i| if facing == Facing::Mirrored { n - i } else { i })
+                .map(|i| ((c * along(i)) as f32, (s * along(i)) as f32))
+                .collect(),
         }
     }
 }
@@ -160,7 +179,7 @@ mod tests {
     #[test]
     fn an_upright_square_reads_pixel_indices() {
         let roi = Roi { centre: Pixel::new(8.0, 6.0), side: 8.0, rotation: 0.0 };
-        let crop = read(&ramp(), &roi, 8, Border::Replicated, RAW);
+        let crop = read(&ramp(), &roi, 8, Border::Replicated, RAW, Facing::AsSeen);
         assert_eq!(crop[..3], [40.0, 50.0, 60.0]);
         assert_eq!(crop[64..67], [20.0, 20.0, 20.0]);
         assert_eq!(crop[128], 7.0);
@@ -170,7 +189,7 @@ mod tests {
     fn a_quarter_turn_reads_down_the_picture() {
         let rotation = std::f64::consts::FRAC_PI_2;
         let roi = Roi { centre: Pixel::new(9.5, 5.5), side: 4.0, rotation };
-        let crop = read(&ramp(), &roi, 4, Border::Replicated, RAW);
+        let crop = read(&ramp(), &roi, 4, Border::Replicated, RAW, Facing::AsSeen);
         // The first crop row starts at the square's top right corner and runs downwards.
         for (got, want) in crop[..4].iter().zip([115.0; 4]) {
             assert!((got - want).abs() < 1e-3, "{got}");
@@ -183,10 +202,10 @@ mod tests {
     #[test]
     fn the_border_is_replicated_or_black() {
         let roi = Roi { centre: Pixel::new(-8.0, 6.0), side: 8.0, rotation: 0.0 };
-        let kept = read(&ramp(), &roi, 8, Border::Replicated, RAW);
+        let kept = read(&ramp(), &roi, 8, Border::Replicated, RAW, Facing::AsSeen);
         assert_eq!(kept[64], 20.0);
         assert!(kept[128..].iter().all(|&v| v == 7.0));
-        let black = read(&ramp(), &roi, 8, Border::Black, RAW);
+        let black = read(&ramp(), &roi, 8, Border::Black, RAW, Facing::AsSeen);
         assert!(black.iter().all(|&v| v == 0.0));
     }
 }

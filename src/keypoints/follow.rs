@@ -3,7 +3,8 @@
 //!
 //! The guide gives a square at the picture's file time; the landmark network reads it, and
 //! reads again in the square that the first reading asks for where that one is clearly
-//! another. Squares in pixels. It does not look for anybody outside the guide, and each
+//! another. The square that counts is read once more in the mirror ([`Landmarks::twin`]).
+//! Squares in pixels. It does not look for anybody outside the guide, and each
 //! picture stands alone, so the answers do not depend on threads.
 //!
 //! The guide is best made of the squares that the scan read ([`Landmarks::roi`]), one every
@@ -13,7 +14,7 @@
 use std::f64::consts::{FRAC_PI_4, PI};
 
 use super::roi::Shift;
-use super::scan::read;
+use super::scan::{PERSON, read};
 use super::workers::map_pictures;
 use super::{Guide, KeypointsError, Landmarks, Networks, Roi, Sighting};
 use crate::decode::Picture;
@@ -68,7 +69,13 @@ fn look(
     } else {
         read(networks, image, next)?
     };
-    Ok(person.filter(|p| expected.shift_to(&p.next_roi()).is_within(&SAME_PERSON)))
+    let Some(mut person) = person else { return Ok(None) };
+    if !expected.shift_to(&person.next_roi()).is_within(&SAME_PERSON) {
+        return Ok(None);
+    }
+    let twin = networks.twin(image, person.roi)?;
+    person.twin = (twin.person.get() >= PERSON).then(|| Box::new(twin));
+    Ok(Some(person))
 }
 
 /// The guide's square at a file time: between its neighbours, or the nearest one at the ends.

@@ -6,6 +6,7 @@
 //! Method: MediaPipe `tensors_to_pose_landmarks_and_segmentation.pbtxt` with
 //! `refine_landmarks_from_heatmap_calculator.cc` (google-ai-edge/mediapipe at 85c0cdc7).
 
+use super::crop::Facing;
 use super::{LANDMARKS, Landmark, Landmarks, Roi};
 use crate::units::Confidence;
 
@@ -32,27 +33,54 @@ pub(super) struct Output<'a> {
     pub world: &'a [f32],
 }
 
-/// `None` where the network gave no numbers.
-pub(super) fn decode(output: &Output, roi: Roi) -> Option<Landmarks> {
+impl Landmarks {
+    /// The landmark on the other side of the body (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth,
+    /// 11-32 pairs, 33-38 auxiliary; POSE.md).
+    #[must_use]
+    pub fn partner(index: usize) -> usize {
+        match index {
+            1..=3 => index + 3,
+            4..=6 => index - 3,
+            7 | 9 => index + 1,
+            8 | 10 => index - 1,
+            11..=32 if index % 2 == 1 => index + 1,
+            11..=32 => index - 1,
+            _ => index,
+        }
+    }
+}
+
+/// `None` where the network gave no numbers. A square read in the mirror is put back.
+pub(super) fn decode(output: &Output, roi: Roi, facing: Facing) -> Option<Landmarks> {
     let mut points = [Landmark::default(); LANDMARKS];
     let rows = output.landmarks.chunks_exact(VALUES).zip(output.world.chunks_exact(3));
     let maps = output.heatmap.chunks_exact(HEATMAP * HEATMAP);
     for ((point, (row, world)), map) in points.iter_mut().zip(rows).zip(maps) {
-        *point = landmark(row, world, map, &roi)?;
+        *point = landmark(row, world, map, &roi, facing)?;
     }
     let person = Confidence::new(f64::from(output.flag))?;
-    Some(Landmarks { points, person, roi })
+    if facing == Facing::Mirrored {
+        points = std::array::from_fn(|i| points[Landmarks::partner(i)]);
+    }
+    Some(Landmarks { points, person, roi, twin: None })
 }
 
-fn landmark(row: &[f32], world: &[f32], map: &[f32], roi: &Roi) -> Option<Landmark> {
+fn landmark(
+    row: &[f32],
+    world: &[f32],
+    map: &[f32],
+    roi: &Roi,
+    facing: Facing,
+) -> Option<Landmark> {
     let share = |i: usize| f64::from(row[i]) / f64::from(INPUT);
     let (x, y) = refine(share(0), share(1), map);
+    let (x, side) = if facing == Facing::Mirrored { (1.0 - x, -1.0) } else { (x, 1.0) };
     Some(Landmark {
         at: roi.place(x, y),
         z: share(2) * roi.side,
         visibility: Confidence::new(sigmoid(row[3]))?,
         presence: Confidence::new(sigmoid(row[4]))?,
-        world: unrotate(world, roi.rotation),
+        world: unrotate(world, side, roi.rotation),
     })
 }
 
@@ -95,9 +123,9 @@ fn coordinate(cell: usize) -> f64 {
 }
 
 /// From the crop's axes to the picture's.
-fn unrotate(world: &[f32], rotation: f64) -> [f64; 3] {
+fn unrotate(world: &[f32], side: f64, rotation: f64) -> [f64; 3] {
     let (s, c) = rotation.sin_cos();
-    let (x, y) = (f64::from(world[0]), f64::from(world[1]));
+    let (x, y) = (side * f64::from(world[0]), f64::from(world[1]));
     [c * x - s * y, s * x + c * y, f64::from(world[2])]
 }
 
@@ -130,12 +158,20 @@ mod tests {
     }
 
     #[test]
+    fn partners_are_each_others_and_the_nose_is_its_own() {
+        for i in 0..LANDMARKS {
+            assert_eq!(Landmarks::partner(Landmarks::partner(i)), i);
+        }
+        assert_eq!([0, 11, 33].map(Landmarks::partner), [0, 12, 33]);
+    }
+
+    #[test]
     fn a_network_without_numbers_is_no_person() {
         let roi = Roi { centre: crate::frames::Pixel::new(1.0, 1.0), side: 2.0, rotation: 0.0 };
         let landmarks = [f32::NAN; LANDMARKS * VALUES];
         let heatmap = vec![0.0; LANDMARKS * HEATMAP * HEATMAP];
         let world = [0.0; LANDMARKS * 3];
         let output = Output { landmarks: &landmarks, flag: 0.9, heatmap: &heatmap, world: &world };
-        assert!(decode(&output, roi).is_none());
+        assert!(decode(&output, roi, Facing::AsSeen).is_none());
     }
 }

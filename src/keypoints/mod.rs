@@ -74,6 +74,9 @@ pub struct Landmarks {
     pub person: Confidence,
     /// The region the landmarks were read in.
     pub roi: Roi,
+    /// The same region read in the mirror and put back. The network is not symmetric: the two
+    /// readings err differently, and both together do not care which hand a golfer plays.
+    pub twin: Option<Box<Landmarks>>,
 }
 
 /// A person found by the detector.

@@ -11,7 +11,7 @@ use image::RgbImage;
 use tract_onnx::prelude::*;
 use tract_onnx::tract_core::transform::get_transform;
 
-use super::crop::{self, Border, Range};
+use super::crop::{self, Border, Facing, Range};
 use super::{Accuracy, Detection, LANDMARKS, Landmarks, Roi, detector, landmarks};
 use crate::frames::PictureSize;
 
@@ -68,7 +68,14 @@ impl Networks {
     pub fn detect(&self, image: &RgbImage) -> Result<Vec<Detection>, KeypointsError> {
         let size = size_of(image)?;
         let square = detector::letterbox(size);
-        let input = crop::read(image, &square, detector::INPUT, Border::Black, DETECTOR_RANGE);
+        let input = crop::read(
+            image,
+            &square,
+            detector::INPUT,
+            Border::Black,
+            DETECTOR_RANGE,
+            Facing::AsSeen,
+        );
         let [boxes, scores] = self.detector.run(detector::INPUT, &input)?;
         Ok(detector::people(&self.anchors, &boxes, &scores, size))
     }
@@ -80,16 +87,35 @@ impl Networks {
     /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`], or
     /// [`KeypointsError::Run`] where the network stops.
     pub fn landmarks(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
+        self.read(image, roi, Facing::AsSeen)
+    }
+
+    /// The same person read in the mirror, with left and right put back.
+    ///
+    /// # Errors
+    /// As [`Networks::landmarks`].
+    pub fn twin(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
+        self.read(image, roi, Facing::Mirrored)
+    }
+
+    fn read(
+        &self,
+        image: &RgbImage,
+        roi: Roi,
+        facing: Facing,
+    ) -> Result<Landmarks, KeypointsError> {
         size_of(image)?;
         if !roi.is_usable() {
             return Err(KeypointsError::NoRegion);
         }
-        let input = crop::read(image, &roi, landmarks::INPUT, Border::Replicated, LANDMARK_RANGE);
+        let (n, border) = (landmarks::INPUT, Border::Replicated);
+        let input = crop::read(image, &roi, n, border, LANDMARK_RANGE, facing);
         let [points, flag, heatmap, world] = self.landmarks.run(landmarks::INPUT, &input)?;
         let flag = flag[0];
         let output =
             landmarks::Output { landmarks: &points, flag, heatmap: &heatmap, world: &world };
-        landmarks::decode(&output, roi).ok_or_else(|| self.landmarks.stopped("not a number"))
+        landmarks::decode(&output, roi, facing)
+            .ok_or_else(|| self.landmarks.stopped("not a number"))
     }
 }
 

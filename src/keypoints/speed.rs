@@ -37,7 +37,9 @@ fn milliseconds_per_picture() {
     for _ in 0..ROUNDS {
         let each = f64::from(u32::try_from(PICTURES).unwrap());
         let round = [
-            milliseconds(|| drop(crop::read(&image, &roi, 256, Border::Replicated, range))),
+            milliseconds(|| {
+                drop(crop::read(&image, &roi, 256, Border::Replicated, range, crop::Facing::AsSeen))
+            }),
             milliseconds(|| drop(networks[0].detect(&image).unwrap())),
             milliseconds(|| read(&networks[0], 1)) / each,
             milliseconds(|| read(&networks[0], 2)) / each,

@@ -217,3 +217,23 @@ fn errors_of_the_pictures_and_of_the_caller_come_through() {
     let read = FULL.landmarks(&picture("face_on_top"), nowhere);
     assert!(matches!(read, Err(KeypointsError::NoRegion)));
 }
+
+/// What the mirrored picture of a left-hander says is what the twin says, to the rounding of
+/// the sample places.
+#[test]
+fn a_twin_is_the_reading_of_the_mirrored_picture() {
+    let image = picture(PICTURES[0]);
+    let first = FULL.detect(&image).unwrap()[0].roi;
+    let roi = Roi { rotation: first.rotation + 0.1, ..first };
+    let last = f64::from(image.width() - 1);
+    let centre = Pixel::new(last - roi.centre.x, roi.centre.y);
+    let mirrored = Roi { centre, rotation: -roi.rotation, ..roi };
+    let twin = FULL.twin(&image, roi).unwrap();
+    let seen = FULL.landmarks(&image::imageops::flip_horizontal(&image), mirrored).unwrap();
+    for (i, got) in twin.points.iter().enumerate() {
+        let want = &seen.points[Landmarks::partner(i)];
+        assert!(got.at.distance(Pixel::new(last - want.at.x, want.at.y)) < 0.02, "{i}");
+        assert!((got.z - want.z).abs() < 0.02 && (got.world[0] + want.world[0]).abs() < 1e-3);
+        assert!((got.visibility.get() - want.visibility.get()).abs() < 1e-3, "{i}");
+    }
+}

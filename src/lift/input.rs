@@ -15,20 +15,6 @@ pub const FEATURES: usize = LANDMARKS * 8 + 9;
 /// Landmarks are measured on pixel indices; image axes have the first pixel's centre at 0.5.
 const HALF_PIXEL: f64 = 0.5;
 
-/// The landmark that stands in a place after the mirror: left and right change places
-/// (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth, 11-32 pairs, 33-38 auxiliary; POSE.md).
-pub(super) fn mirrored(index: usize) -> usize {
-    match index {
-        1..=3 => index + 3,
-        4..=6 => index - 3,
-        7 | 9 => index + 1,
-        8 | 10 => index - 1,
-        11..=32 if index % 2 == 1 => index + 1,
-        11..=32 => index - 1,
-        _ => index,
-    }
-}
-
 /// The region as the network sees it: mirrored, from the picture's centre, in long sides.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Region {
@@ -80,7 +66,7 @@ pub fn row(
     accuracy: Accuracy,
 ) -> [f32; FEATURES] {
     let sign = mirror_sign(handed);
-    let place = |i: usize| if handed == Handed::Left { mirrored(i) } else { i };
+    let place = |i: usize| if handed == Handed::Left { Landmarks::partner(i) } else { i };
     let joints = (0..LANDMARKS).flat_map(|i| landmark(&seen.points[place(i)], &seen.roi, sign));
     let at = region(&seen.roi, size, handed);
     let rest = [
@@ -105,19 +91,4 @@ pub fn row(
 #[allow(clippy::cast_possible_truncation)]
 fn single(value: f64) -> f32 {
     value as f32
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_mirror_undoes_itself_and_keeps_the_nose() {
-        for i in 0..LANDMARKS {
-            assert_eq!(mirrored(mirrored(i)), i);
-        }
-        assert_eq!(mirrored(0), 0);
-        assert_eq!(mirrored(11), 12);
-        assert_eq!(mirrored(33), 33);
-    }
 }

@@ -59,6 +59,7 @@ fn landmarks(clip: &Clip, frame: usize) -> Landmarks {
         points,
         person: score(clip.person[frame]),
         roi: Roi { centre: Pixel::new(x, y), side, rotation },
+        twin: None,
     }
 }
 
@@ -138,7 +139,7 @@ fn a_mirrored_clip_with_the_other_hand_gives_the_mirrored_answer() {
         marks.roi.rotation = -marks.roi.rotation;
         let before = marks.points;
         for i in 0..LANDMARKS {
-            marks.points[i] = before[input::mirrored(i)];
+            marks.points[i] = before[Landmarks::partner(i)];
             marks.points[i].at.x = width - 1.0 - marks.points[i].at.x;
             marks.points[i].world[0] = -marks.points[i].world[0];
         }

@@ -88,7 +88,9 @@ fn is_finite(person: &Landmarks) -> bool {
             && p.z.is_finite()
             && p.world.iter().all(|w| w.is_finite())
     };
-    points.clone().all(finite) && body::stature(person) > 0.0
+    points.clone().all(finite)
+        && body::stature(person) > 0.0
+        && person.twin.as_deref().is_none_or(is_finite)
 }
 
 /// A person as the reference picture would have shown him.
@@ -105,6 +107,7 @@ fn to_reference(mut person: Landmarks, camera: &PictureFromReference) -> Landmar
         let [x, y, z] = point.world;
         point.world = [cos * x + sin * y, cos * y - sin * x, z];
     }
+    person.twin = person.twin.map(|twin| Box::new(to_reference(*twin, camera)));
     person.roi = Roi {
         centre: camera.undo(person.roi.centre),
         side: person.roi.side / scale,
@@ -259,7 +262,7 @@ fn between(frames: &[TrackedFrame], nodes: &[usize], time: f64) -> Option<Landma
         side: mix(&|p| p.roi.side),
         rotation: mix(&|p| p.roi.rotation),
     };
-    Some(Landmarks { points, person: least(&|p| p.person), roi })
+    Some(Landmarks { points, person: least(&|p| p.person), roi, twin: None })
 }
 
 fn warn(frames: &[TrackedFrame]) -> Vec<Warning> {
