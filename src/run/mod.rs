@@ -8,6 +8,7 @@ pub mod evaluate;
 pub mod observe;
 mod outputs;
 mod pictures;
+mod progress;
 mod timings;
 
 use crate::decode;
@@ -17,6 +18,7 @@ use crate::results::SwingResult;
 
 use evaluate::Evaluated;
 use observe::{Instruments, Observed};
+use progress::Progress;
 use timings::Timings;
 
 /// A measured swing.
@@ -47,7 +49,9 @@ pub fn measure(options: &Options) -> Result<Measurement, Error> {
         .iter()
         .zip(options.clips())
         .map(|(info, clip)| observe::observe(info, clip, options, &instruments, &mut timings))
-        .collect::<Result<Vec<_>, Error>>()?;
+        .collect::<Result<Vec<_>, Error>>();
+    Progress(options.progress).say("");
+    let observed = observed?;
     let evaluated = timings.of("evaluate", || evaluate::evaluate(&observed, options, notes))?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
     if let Some(out) = &options.out {

@@ -11,6 +11,7 @@ use crate::track::{self, GroundFollower, GroundMotion, Track};
 use crate::units::Seconds;
 use crate::warning::Warning;
 
+use super::progress::Progress;
 use super::timings::Timings;
 
 /// Pictures a second of real time in the coarse scan: a downswing (0.2 to 0.3 s, FACTS A3.5)
@@ -72,6 +73,8 @@ pub fn observe(
     timings: &mut Timings,
 ) -> Result<Observed, Error> {
     let mut notes = Vec::new();
+    let progress = Progress(options.progress);
+    progress.say("looking for the golfer and the swing");
     let sha256 = timings.of("checksum", || decode::sha256(&clip.path))?;
     let clock = clock(info, clip);
     let scan = timings.of("scan", || scan(info, &clock, instruments))?;
@@ -82,8 +85,9 @@ pub fn observe(
     if let Some(slow) = events::implausible_stretch(&span) {
         return Err(Error::Slow { file: clip.path.clone(), what: slow.message(info.average_fps) });
     }
-    let (seen, ground) = timings
-        .of("keypoints", || watch(info, &clock, &span, &golfer.guide, instruments, &mut notes))?;
+    let (seen, ground) = timings.of("keypoints", || {
+        watch(info, &clock, &span, &golfer.guide, instruments, progress, &mut notes)
+    })?;
     let track =
         timings.of("track", || track::assemble(seen, &ground, info.size, &clock))?.note(&mut notes);
     let lifted = timings.of("lift", || {
@@ -126,6 +130,7 @@ fn watch(
     span: &SwingSpan,
     guide: &Guide,
     instruments: &Instruments,
+    progress: Progress,
     notes: &mut Vec<Warning>,
 ) -> Result<(Vec<Sighting>, GroundMotion), Error> {
     let (Seconds(from), Seconds(to)) = span.window();
@@ -134,6 +139,7 @@ fn watch(
     let mut ground = GroundFollower::new(info.size);
     let followed = pictures.by_ref().inspect(|picture| {
         if let Ok(picture) = picture {
+            progress.show(clock.real(picture.time.seconds()) - from, to - from);
             let file_s = picture.time.seconds();
             let golfer = keypoints::place_at(guide, file_s);
             ground.push(picture.index, Seconds(clock.real(file_s)), &picture.pixels, golfer);
