@@ -15,12 +15,15 @@ use crate::options::{Clip, Options, OptionsError, Place};
 #[derive(Debug, Parser)]
 #[command(name = "hubgauge", version, max_term_width = 100)]
 pub struct Cli {
+    /// None: the page is opened
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Open the coach's page in the browser (also without any command)
+    Open(OpenArgs),
     /// Measure one swing, filmed face-on, down-the-line or both
     Measure(Box<MeasureArgs>),
     /// Say in words what a result file holds, and where its uncertainty comes from
@@ -38,6 +41,28 @@ pub enum Command {
     Library(desk::LibraryCommand),
     /// Measure many swings, from folders or a table
     Batch(desk::BatchArgs),
+}
+
+#[derive(Debug, Default, Args)]
+pub struct OpenArgs {
+    /// Port on 127.0.0.1 [default: any free one]
+    #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
+    pub port: u16,
+
+    /// Only print the address
+    #[arg(long)]
+    pub no_browser: bool,
+
+    /// Folder where a phone's clips arrive: new ones are taken up by themselves
+    #[arg(long, value_name = "DIR")]
+    pub watch: Option<PathBuf>,
+
+    /// Largest clip that is taken, with its unit [default: 4GB]
+    #[arg(long, value_name = "SIZE")]
+    pub max_upload: Option<String>,
+
+    #[command(flatten)]
+    pub at: desk::LibraryArg,
 }
 
 #[derive(Debug, Args)]
@@ -244,7 +269,7 @@ mod tests {
 
     fn options(line: &str) -> Result<Options, OptionsError> {
         let cli = Cli::try_parse_from(line.split_whitespace()).unwrap();
-        let Command::Measure(args) = cli.command else { panic!("not measure") };
+        let Some(Command::Measure(args)) = cli.command else { panic!("not measure") };
         args.options(false)
     }
 

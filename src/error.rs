@@ -11,6 +11,7 @@ use crate::geometry::GeometryError;
 use crate::keypoints::KeypointsError;
 use crate::lift::LiftError;
 use crate::options::OptionsError;
+use crate::page::PageError;
 use crate::record::RecordError;
 use crate::results::ResultError;
 use crate::stills::StillError;
@@ -45,6 +46,8 @@ pub enum Error {
     Batch(#[from] BatchError),
     #[error(transparent)]
     Stills(#[from] StillError),
+    #[error(transparent)]
+    Page(#[from] PageError),
     #[error("{}: {what}", file.display())]
     Slow { file: PathBuf, what: String },
     #[error("cannot read {}: {source}; name a swing.json that hubgauge wrote", file.display())]
@@ -70,7 +73,8 @@ impl Error {
                 | CompareError::TargetNotLookedAt(_),
             )
             | Self::Record(RecordError::Wrong { .. })
-            | Self::Batch(BatchError::Shard(_)) => 2,
+            | Self::Batch(BatchError::Shard(_))
+            | Self::Page(PageError::Size(_) | PageError::NoWatch(_)) => 2,
             _ => 1,
         }
     }

@@ -15,7 +15,8 @@
 //! | [`stills`] | pictures, points, result | annotated pictures |
 //! | [`record`] | results, clips, the coach's words | the library on disk (SQLite) |
 //!
-//! [`run`] alone calls them in order; [`desk`] holds the commands around the library.
+//! [`run`] alone calls them in order; [`desk`] holds the commands around the library,
+//! [`page`] the coach's page.
 #![deny(unsafe_code)]
 
 pub mod units;
@@ -41,3 +42,4 @@ pub mod options;
 pub mod cli;
 pub mod run;
 pub mod desk;
+pub mod page;

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
-use hubgauge::cli::{Cli, Command, MeasureArgs};
+use hubgauge::cli::{Cli, Command, MeasureArgs, OpenArgs};
 use hubgauge::desk;
 use hubgauge::error::Error;
 use hubgauge::results::{self, SwingResult};
@@ -17,7 +17,8 @@ fn main() -> ExitCode {
         Err(usage) if !usage.use_stderr() => usage.exit(),
         Err(usage) => return fail(&one_line(&usage.to_string()), 2),
     };
-    let text = match cli.command {
+    let text = match cli.command.unwrap_or_else(|| Command::Open(OpenArgs::default())) {
+        Command::Open(args) => desk::open_page(&args).map(|()| String::new()),
         Command::Measure(args) => measure(*args),
         Command::Explain(args) => explain(&args.result),
         Command::Compare(args) => desk::compare(&args),

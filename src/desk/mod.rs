@@ -7,6 +7,7 @@ mod compare;
 mod lesson;
 mod library;
 mod manifest;
+mod page;
 mod pupil;
 mod store;
 
@@ -19,6 +20,7 @@ pub use compare::compare;
 pub use lesson::lesson;
 pub use library::library;
 pub use manifest::BatchError;
+pub use page::open_page;
 pub use pupil::pupil;
 pub use store::measure;
 

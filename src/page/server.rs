@@ -1,0 +1,70 @@
+//! Starting and stopping. In: [`OpenOptions`]. Out: a page that is served until Ctrl-C.
+
+use std::io::Write as _;
+use std::net::Ipv4Addr;
+
+use tokio::net::TcpListener;
+
+use super::guard::{guarded, token};
+use super::routes::routes;
+use super::{OpenOptions, PageError};
+
+/// Threads that answer requests; the measuring has its own.
+const THREADS: usize = 2;
+
+/// Serves the page until it is stopped.
+///
+/// # Errors
+/// When the port is taken, or the library cannot be used.
+pub fn open(options: &OpenOptions) -> Result<(), PageError> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(THREADS)
+        .enable_all()
+        .build()
+        .map_err(PageError::Stopped)?;
+    let served = runtime.block_on(serve(options));
+    // A measurement under way is taken up again at the next start.
+    runtime.shutdown_background();
+    served
+}
+
+async fn serve(options: &OpenOptions) -> Result<(), PageError> {
+    let listen = |source| PageError::Listen { port: options.port, source };
+    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port)).await.map_err(listen)?;
+    let port = listener.local_addr().map_err(listen)?.port();
+    let token = token()?;
+    let page = guarded(&token, port, routes());
+    announce(&format!("http://127.0.0.1:{port}/{token}/"), options.browser);
+    tokio::select! {
+        ended = axum::serve(listener, page) => ended.map_err(PageError::Stopped),
+        () = stopped() => Ok(()),
+    }
+}
+
+fn announce(address: &str, browser: bool) {
+    // Whoever closed standard output does not want to read it.
+    let _ = writeln!(
+        std::io::stdout(),
+        "The page is open on this machine only:\n{address}\nCtrl-C stops it."
+    );
+    let _ = std::io::stdout().flush();
+    if browser && open::that_detached(address).is_err() {
+        eprintln!("No browser could be started: open the address above in one.");
+    }
+}
+
+/// Ctrl-C, or a polite request to end.
+async fn stopped() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut terminate) = signal(SignalKind::terminate()) {
+            tokio::select! { _ = interrupt => {}, _ = terminate.recv() => {} }
+            return;
+        }
+        let _ = tokio::signal::ctrl_c().await;
+    }
+    #[cfg(not(unix))]
+    let _ = interrupt.await;
+}
