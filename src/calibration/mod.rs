@@ -9,9 +9,14 @@
 //! feet, so the difference in depth between a rod and the hubs is part of the model (pinhole
 //! camera: FACTS C1, C2).
 //!
-//! Not done: lens distortion; a camera that moves (taken out in [`crate::track`]).
+//! A lens with a known calibration is straightened before ([`Lens`]); without one the lens is
+//! taken to be straight.
+//!
+//! Not done: a camera that moves (taken out in [`crate::track`]); a rod found in the picture by
+//! itself; marks on the ground that solve for the camera without a golfer on it.
 
 mod errors;
+mod lens;
 mod proportions;
 mod request;
 mod rows;
@@ -26,6 +31,7 @@ use crate::frames::{Attitude, Handed, PictureSize};
 use crate::units::Estimate;
 
 pub use errors::{Correlation, ErrorModel};
+pub use lens::{Lens, LensError};
 pub use request::{CalibrationRequest, CameraFacts, Place, Reference, Segment};
 pub use solve::calibrate;
 

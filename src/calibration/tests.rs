@@ -4,10 +4,11 @@ use approx::assert_relative_eq;
 use nalgebra::Vector3;
 
 use super::{
-    CalibrationError, CalibrationRequest, CameraFacts, Place, Reference, ScaleMethod, Segment,
-    View, calibrate,
+    CalibrationError, CalibrationRequest, CameraFacts, Lens, Place, Reference, ScaleMethod,
+    Segment, View, calibrate,
 };
-use crate::frames::Handed;
+use crate::frames::{Handed, Pixel};
+use crate::geometry::opencv;
 use crate::geometry::synthetic::{STATURE, Shot, Swing};
 use crate::lift::Lifted;
 use crate::units::{Estimate, Radians};
@@ -205,4 +206,77 @@ fn an_impossible_body_is_noticed() {
     assert!(got.warnings.iter().any(|w| w.0.contains("hips")), "{:?}", got.warnings);
     let fine = calibrate(&shot.lifted(&SWING), &SWING.events(0.0), &shot.request()).unwrap();
     assert!(fine.warnings.is_empty(), "{:?}", fine.warnings);
+}
+
+/// A known lens of OpenCV bends and straightens points as OpenCV does.
+#[test]
+fn a_lens_bends_as_opencv_bends() {
+    for shot in opencv::load().cameras {
+        let size = opencv::picture(shot.size);
+        let text = serde_json::json!({
+            "image_size": shot.size, "camera_matrix": shot.camera_matrix, "dist_coeffs": shot.dist_coeffs,
+        });
+        let lens = Lens::parse(&text.to_string(), size).unwrap();
+        let [[fx, _, cx], [_, fy, cy], _] = shot.camera_matrix;
+        let (focal, centre) = ((fx * fy).sqrt(), size.centre());
+        let straight = |x: f64, y: f64| Pixel::new(centre.x + focal * x, centre.y + focal * y);
+        for (p, n) in shot.pixels.iter().zip(&shot.normalised) {
+            let ours = lens.straightened(opencv::pixel(*p)).unwrap();
+            assert!(ours.distance(straight(n[0], n[1])) < 1e-4, "{ours:?} {n:?}");
+        }
+        for (bent, pinhole) in shot.distorted.iter().zip(&shot.pinhole) {
+            let ideal = straight((pinhole[0] - cx) / fx, (pinhole[1] - cy) / fy);
+            assert!(lens.seen(ideal).distance(opencv::pixel(*bent)) < 1e-6);
+            assert!(lens.straightened(opencv::pixel(*bent)).unwrap().distance(ideal) < 1e-4);
+        }
+        assert_relative_eq!(lens.log_focal().value, (focal / size.long()).ln(), epsilon = 1e-12);
+    }
+}
+
+/// Marks on the ground and a post turn a poor guess into the pose that OpenCV solves from
+/// eight marks, within what we say we know.
+#[test]
+fn marks_give_the_pose_that_opencv_solves() {
+    for marks in opencv::load().marks {
+        let theirs = opencv::attitude(&marks.rotation);
+        let r = opencv::matrix(&marks.rotation);
+        let shot = Shot {
+            attitude: theirs,
+            focal_px: marks.focal,
+            size: opencv::picture(marks.size),
+            centre: opencv::golf((-r.transpose() * Vector3::from(marks.shift)).into()),
+            ..face()
+        };
+        let line = |from: usize, to: usize| Segment {
+            from: opencv::pixel(marks.pixels[from]),
+            to: opencv::pixel(marks.pixels[to]),
+        };
+        let request = CalibrationRequest {
+            vertical: Some(line(4, 5)),
+            target_line: Some(line(0, 1)),
+            references: vec![Reference {
+                marks: line(0, 1),
+                length: Estimate::new(1.2, 0.003),
+                place: Place::BallLine { front_m: Some(1.0) },
+            }],
+            log_focal: Some(Estimate::new((marks.focal / shot.size.long()).ln(), 0.002)),
+            ..shot.request()
+        };
+        let lifted = blurred(&shot, [0.03, 0.03, -0.06, 0.1], 0.06);
+        let (ours, plain) = (
+            solve(&shot, &lifted, &request).unwrap(),
+            solve(&shot, &lifted, &shot.request()).unwrap(),
+        );
+        let (sd, before) = (ours.attitude_sd(), plain.attitude_sd());
+        for (ours, theirs, sd) in [
+            (ours.attitude.pitch, theirs.pitch, sd.pitch),
+            (ours.attitude.roll, theirs.roll, sd.roll),
+            (ours.attitude.azimuth, theirs.azimuth, sd.azimuth),
+        ] {
+            assert!((ours - theirs).abs() < 2.5 * sd, "{ours} {theirs} {sd}");
+        }
+        // one rod says little about the tilt
+        assert!(sd.roll < 0.4 * before.roll && sd.azimuth < 0.7 * before.azimuth, "{sd:?}");
+        assert!((ours.attitude.roll - theirs.roll).abs() < 0.5_f64.to_radians());
+    }
 }

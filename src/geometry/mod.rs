@@ -29,6 +29,8 @@ pub use lead::SwingMeasures;
 #[cfg(test)]
 mod held_out;
 #[cfg(test)]
+pub(crate) mod opencv;
+#[cfg(test)]
 pub(crate) mod synthetic;
 #[cfg(test)]
 mod tests;

@@ -2,11 +2,14 @@
 
 use super::super::synthetic::{Clip, Shot, Swing, TOP};
 use super::super::view::View;
-use super::super::{Measure, ViewInput, motion};
+use super::super::{Measure, ViewInput, motion, opencv};
 use super::{Posterior, fit, knots};
+use crate::body::{Joint, PerJoint};
 use crate::calibration;
-use crate::frames::Handed;
-use crate::units::Estimate;
+use crate::events::{Events, ImpactSource};
+use crate::frames::{Handed, Pixel, Vector};
+use crate::lift::{Bearing, CameraGuess, Lifted, LiftedFrame, LiftedPoint};
+use crate::units::{Estimate, Seconds};
 
 const SWING: Swing = Swing { size: 1.0 };
 const STILL: Estimate = Estimate { value: 0.0, sd: 0.0 };
@@ -157,4 +160,103 @@ fn a_thousand_repeats_scatter_as_stated() {
         println!("{m:?} seen {seen:.5} stated {stated:.5} ratio {:.3}", seen / stated);
         assert!((seen / stated - 1.0).abs() < 0.15, "{m:?} {seen} {stated}");
     }
+}
+
+/// Two cameras' pixels alone, the corrector's depths and directions hardly believed, give the
+/// way of hubs and head that OpenCV triangulates. It is told where the cameras stand, we are
+/// not: ours is the same but for one scale.
+#[test]
+fn two_views_of_points_move_as_opencv_triangulates() {
+    let two = opencv::load().two_views;
+    let clips: Vec<Clip> = (0..2).map(|eye| seen_by_opencv(&two, eye)).collect();
+    let both = motion(&[clips[0].input(), clips[1].input()]).unwrap().output;
+    let travel = |k: usize, point: usize, axis: usize| {
+        let at = |k: usize| opencv::golf(two.triangulated[k][point])[axis];
+        at(k) - (0..4).map(at).sum::<f64>() / 4.0
+    };
+    // the smoothing has half a window only at the ends
+    let inside = 4..two.times.len() - 2;
+    let pairs: Vec<(f64, f64)> = inside
+        .flat_map(|k| Measure::ALL.into_iter().filter(|m| m.is_travel()).map(move |m| (k, m)))
+        .map(|(k, m)| {
+            let (point, axis) = (m as usize / 3, m as usize % 3);
+            (both.frames[k].get(m).unwrap().value, travel(k, point, axis))
+        })
+        .collect();
+    let scale = pairs.iter().map(|(a, b)| a * b).sum::<f64>()
+        / pairs.iter().map(|(_, b)| b * b).sum::<f64>();
+    let worst = pairs.iter().map(|(a, b)| (a - scale * b).abs()).fold(0.0, f64::max);
+    println!("scale {scale:.4}, worst {:.2} mm", 1e3 * worst);
+    assert!((scale - 1.0).abs() < 0.05 && worst < 1e-3, "{scale} {worst}");
+}
+
+fn seen_by_opencv(two: &opencv::TwoViews, eye: usize) -> Clip {
+    let (size, rotation) = (opencv::picture(two.size), opencv::matrix(&two.rotations[eye]));
+    let view = [calibration::View::FaceOn, calibration::View::DownTheLine][eye];
+    let camera = |k: usize, point: usize| {
+        rotation * nalgebra::Vector3::from(two.triangulated[k][point])
+            + nalgebra::Vector3::from(two.shifts[eye])
+    };
+    let vague = |v: nalgebra::Vector3<f64>| Bearing {
+        vector: Vector::from(v),
+        sd: Vector::new(0.3, 0.3, 0.3),
+    };
+    let side = |across: f64| {
+        let line = if eye == 0 { [across, 0.0, 0.0] } else { [0.0, 0.0, across] };
+        vague(nalgebra::Vector3::from(line))
+    };
+    let frame = |(k, t): (usize, &f64)| {
+        let point = |joint: Joint| {
+            let which = (joint as usize).min(2);
+            LiftedPoint {
+                at: opencv::pixel(two.pixels[eye][k][which]),
+                sd: Pixel::new(0.05, 0.05),
+                depth: Estimate::new(camera(k, which).z - camera(k, 0).z, 0.3),
+            }
+        };
+        LiftedFrame {
+            time: Seconds(*t),
+            index: k,
+            filled: false,
+            points: PerJoint::from_fn(point),
+            log_stature_px: Estimate::new((two.focals[eye] / camera(k, 0).z).ln() + 0.02, 0.05),
+            trunk: vague(camera(k, 1) - camera(k, 0)),
+            shoulders: side(0.35),
+            hips: side(0.19),
+            lead_arm: vague(nalgebra::Vector3::new(0.0, 0.5, 0.0)),
+        }
+    };
+    let attitude = opencv::attitude(&two.rotations[eye]);
+    let exact = |value: f64| Estimate::new(value, 1e-6);
+    let lifted = Lifted {
+        camera: CameraGuess {
+            pitch: exact(attitude.pitch),
+            roll: exact(attitude.roll),
+            azimuth: exact(attitude.azimuth),
+            log_focal: exact((two.focals[eye] / size.long()).ln()),
+        },
+        frames: two.times.iter().enumerate().map(frame).collect(),
+    };
+    let calibration = calibration::Calibration {
+        view,
+        handed: Handed::Right,
+        size,
+        attitude,
+        focal_px: two.focals[eye],
+        stature_m: Estimate::new(1.0, 1e-6),
+        method: calibration::ScaleMethod::Camera,
+        covariance: nalgebra::SMatrix::identity() * 1e-12,
+    };
+    let at = |t: f64| Some(Estimate::new(t, 1e-4));
+    let events = Events {
+        address: (Seconds(0.0), Seconds(0.11)),
+        takeaway: at(0.12),
+        arm_level_back: None,
+        top: Estimate::new(0.4, 1e-4),
+        transition: None,
+        impact: at(0.6),
+        finish: None,
+        impact_source: ImpactSource::Hands,
+    };
+    Clip { lifted, events, calibration }
 }
