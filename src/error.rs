@@ -70,6 +70,7 @@ impl Error {
             | Self::Compare(
                 CompareError::UnknownKey(_)
                 | CompareError::Target(_)
+                | CompareError::Flight { .. }
                 | CompareError::TargetNotLookedAt(_),
             )
             | Self::Record(RecordError::Wrong { .. })

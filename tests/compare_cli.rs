@@ -55,7 +55,8 @@ fn mistakes_are_one_line_with_their_exit_code() {
     let a = swing(folder.path(), "a", -6.0).display().to_string();
     std::fs::write(folder.path().join("x.json"), "{}").unwrap();
     let x = folder.path().join("x.json").display().to_string();
-    let cases: [(&[&str], i32); 10] = [
+    let cases: [(&[&str], i32); 11] = [
+        (&["lesson", "flight", "1", "attack_angle=-4"], 2),
         (&["compare", "--before", &a], 2),
         (&["compare"], 2),
         (&["compare", "--before", &a, "--after", &x], 1),
@@ -105,6 +106,9 @@ fn a_pupil_from_first_lesson_to_erasure() {
     }
     assert!(say(&["lesson", "list", "Anna"]).starts_with("2026-11-25: 2 swings"));
     say(&["lesson", "flight", "2", "attack_angle [deg]=-4.1"]);
+    let table = folder.path().join("flight.csv");
+    std::fs::write(&table, "swing,attack_angle [deg],club_path [deg]\n1,-6.2,\n2,,1.5\n").unwrap();
+    say(&["lesson", "flight", "--csv", &table.display().to_string()]);
     assert!(
         say(&["lesson", "list", "Anna", "--date", "2026-11-25"]).contains("attack_angle -4.1 deg")
     );
@@ -114,6 +118,13 @@ fn a_pupil_from_first_lesson_to_erasure() {
         compared.contains("moved 6.0 cm") && compared.contains("target of -2.0 cm"),
         "{compared}"
     );
+    assert!(
+        compared.contains("attack angle, deg")
+            && compared.contains("+2.1")
+            && compared.contains("too few swings"),
+        "{compared}"
+    );
+    assert!(!compared.contains("club path"), "only one side has it: {compared}");
     let backup = folder.path().join("backup.sqlite3").display().to_string();
     say(&["library", "backup", &backup]);
     let export = folder.path().join("export").display().to_string();

@@ -249,6 +249,7 @@ pub enum LessonCommand {
         at: LibraryArg,
     },
     /// Store ball-flight numbers of a swing, typed or from a CSV
+    #[command(after_long_help = AFTER_FLIGHT)]
     Flight {
         /// The swing's number, from `lesson list --date`
         #[arg(required_unless_present = "csv", requires = "numbers")]
@@ -262,6 +263,35 @@ pub enum LessonCommand {
         at: LibraryArg,
     },
 }
+
+const AFTER_FLIGHT: &str = "\
+Names that are known, with what their sign means. It is a right-handed player's; a left-handed one
+is mirrored: turn the sign of a device that counts right as + for everybody. Other names are kept
+and compared too.
+  attack_angle      + the club head moves up at impact, - down
+  club_path         + in-to-out, - out-to-in, at impact
+  face_angle        + open, - closed, against the target line
+  face_to_path      + open, - closed, against the club path
+  dynamic_loft      loft of the face at impact, + looking up
+  swing_direction   + in-to-out, - out-to-in, of the arc's plane over the ground
+  swing_plane       from level, 0 to 90
+  low_point         + past the ball toward the target, - before the ball
+  club_speed        never negative
+  ball_speed        never negative
+  launch_angle      + up
+  launch_direction  + right of the target line
+  spin_rate         never negative
+  spin_axis         + tilted so that the ball curves right
+  carry             never negative
+  total             never negative
+  side              + right of the target line
+  apex              never negative
+
+Units: deg, m/s, km/h, mph, rpm, m, yd, cm, s, ratio.
+
+Examples:
+  hubgauge lesson flight 12 \"attack_angle [deg]=-4.1\" \"club_path [deg]=1.5\"
+  hubgauge lesson flight --csv flight.csv";
 
 #[derive(Debug, Subcommand)]
 pub enum LibraryCommand {
@@ -305,4 +335,18 @@ pub struct BatchArgs {
     /// Measure again what failed before
     #[arg(long)]
     pub retry_failed: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compare::Quantity;
+
+    #[test]
+    fn the_help_says_what_every_sign_means() {
+        for quantity in Quantity::ALL {
+            let line = format!("  {:<18}{}\n", quantity.name(), quantity.sign());
+            assert!(AFTER_FLIGHT.contains(&line), "{line}");
+        }
+    }
 }

@@ -5,8 +5,8 @@ use super::sample::{Sample, count, is_zero_by_definition};
 use super::student::two_sided_quantile;
 use super::words::{decimals, number};
 use super::{
-    Absent, Change, CompareError, Comparison, Distance, Dot, FAMILY_ERROR, Key, Line, Question,
-    SCHEMA, Side, Swing, Target, Verdict, holm, permutation,
+    Absent, BallFlight, Change, CompareError, Comparison, Distance, Dot, FAMILY_ERROR, FlightLine,
+    Key, Line, Question, SCHEMA, Side, Swing, Target, Verdict, flight, holm, permutation,
 };
 use crate::results::{SwingResult, Unit, Value};
 
@@ -17,6 +17,20 @@ use crate::results::{SwingResult, Unit, Value};
 pub fn compare(
     before: &[Swing<'_>],
     after: &[Swing<'_>],
+    question: &Question,
+) -> Result<Comparison, CompareError> {
+    compare_with_flight(before, after, &BallFlight::default(), question)
+}
+
+/// The same, with ball-flight numbers beside the body's values. Where both are tested, each has
+/// half of the chance of a false "moved" (Bonferroni), so that the whole comparison keeps it.
+///
+/// # Errors
+/// As there.
+pub fn compare_with_flight(
+    before: &[Swing<'_>],
+    after: &[Swing<'_>],
+    ball_flight: &BallFlight,
     question: &Question,
 ) -> Result<Comparison, CompareError> {
     check(before, after)?;
@@ -38,35 +52,57 @@ pub fn compare(
     }
     let tested: Vec<Difference> =
         pairs.iter().map(|(_, a, b)| Difference::new(a, b, question.same_setup)).collect();
+    let flown = flight::pairs(ball_flight);
+    let flights_tested = flown.iter().filter(|pair| pair.is_tested()).count();
+    let families = if flights_tested > 0 { 2.0 } else { 1.0 };
     let p: Vec<f64> = tested.iter().map(Difference::p).collect();
-    let adjusted = holm::adjust(&p);
+    let adjusted = adjusted(&p, families);
     let lines = pairs.iter().enumerate().map(|(i, (key, a, b))| {
         let target = question.targets.iter().find(|target| target.key == *key);
         let (difference, p) = (&tested[i], (p[i], adjusted[i]));
-        let verdict = Verdict::new(difference, adjusted[i], count(pairs.len()));
+        let verdict = Verdict::new(difference, adjusted[i], families * count(pairs.len()));
         Line {
             key: *key,
-            unit: a.unit,
+            unit: key.unit(),
             before: side(before, a),
             after: side(after, b),
             change: change(difference, p, permutation::test(&a.values(), &b.values())),
             verdict,
-            sentence: verdict.sentence(*key, a.unit, difference),
-            target: target.map(|target| distance(b, target)),
+            sentence: verdict.sentence(*key, key.unit(), difference),
+            target: target.map(|target| distance(b, key.unit(), target)),
         }
     });
+    let ball_flight = flights(flown, families);
     Ok(Comparison {
         schema: SCHEMA,
         program: format!("hubgauge {}", env!("CARGO_PKG_VERSION")),
         same_setup: question.same_setup,
         before: labels(before),
         after: labels(after),
-        looked_at: pairs.len(),
+        looked_at: pairs.len() + flights_tested,
         family_error: FAMILY_ERROR,
         lines: lines.collect(),
         missing,
-        notes: super::notes::notes(before, after, question, &tested),
+        notes: super::notes::notes(before, after, question, &tested, &ball_flight),
+        ball_flight,
     })
+}
+
+/// Holm's within a family, Bonferroni's between families.
+fn adjusted(p: &[f64], families: f64) -> Vec<f64> {
+    holm::adjust(p).into_iter().map(|p| (families * p).min(1.0)).collect()
+}
+
+fn flights(pairs: Vec<flight::Pair>, families: f64) -> Vec<FlightLine> {
+    let tested = pairs.iter().filter(|pair| pair.is_tested());
+    let p: Vec<f64> = tested.map(|pair| pair.difference.p()).collect();
+    let looked_at = families * count(p.len());
+    let mut known = p.iter().copied().zip(adjusted(&p, families));
+    let line = |pair: flight::Pair| {
+        let p = if pair.is_tested() { known.next() } else { None };
+        flight::line(pair, p, looked_at)
+    };
+    pairs.into_iter().map(line).collect()
 }
 
 fn results<'a>(swings: &[Swing<'a>]) -> Vec<&'a SwingResult> {
@@ -129,8 +165,13 @@ fn reason(sides: &[Vec<&SwingResult>; 2], key: Key) -> String {
 }
 
 fn side(swings: &[Swing<'_>], sample: &Sample) -> Side {
+    side_of(&labels(swings), sample)
+}
+
+/// One side of a line; the readings count their swings in `labels`.
+pub(super) fn side_of(labels: &[String], sample: &Sample) -> Side {
     let dots = sample.readings.iter().map(|reading| Dot {
-        swing: swings.get(reading.swing).map(|s| s.label.to_owned()).unwrap_or_default(),
+        swing: labels.get(reading.swing).cloned().unwrap_or_default(),
         value: reading.value,
         sd: reading.sd,
     });
@@ -142,7 +183,7 @@ fn side(swings: &[Swing<'_>], sample: &Sample) -> Side {
     }
 }
 
-fn change(
+pub(super) fn change(
     difference: &Difference,
     p: (f64, f64),
     permutation: Option<permutation::Permutation>,
@@ -164,7 +205,7 @@ fn change(
 }
 
 /// Where the mean after stands against the target, with its own 95 % interval.
-fn distance(after: &Sample, target: &Target) -> Distance {
+fn distance(after: &Sample, unit: Unit, target: &Target) -> Distance {
     let lasting = [
         after.mean(|r| r.scale),
         after.mean(|r| r.camera),
@@ -185,7 +226,7 @@ fn distance(after: &Sample, target: &Target) -> Distance {
         distance: short(away),
         low: short(away - half),
         high: short(away + half),
-        sentence: to_target(away, half, after.unit, target.value),
+        sentence: to_target(away, half, unit, target.value),
     }
 }
 
@@ -204,7 +245,7 @@ fn to_target(away: f64, half: f64, unit: Unit, target: f64) -> String {
 }
 
 /// Five decimals: beyond what any value of a result means.
-fn short(value: f64) -> f64 {
+pub(super) fn short(value: f64) -> f64 {
     (value * 1e5).round() / 1e5 + 0.0
 }
 

@@ -157,20 +157,10 @@ fn lasting(before: &Sample, after: &Sample, same_setup: bool) -> f64 {
 mod tests {
     use super::super::sample::{Reading, Sample};
     use super::*;
-    use crate::results::Unit;
 
     fn plain(values: &[f64]) -> Sample {
-        let bare = |(swing, &value): (usize, &f64)| Reading {
-            swing,
-            value,
-            sd: 0.0,
-            random: 0.0,
-            scale: 0.0,
-            camera: 0.0,
-            body: 0.0,
-            unknown: 0.0,
-        };
-        Sample { unit: Unit::Cm, readings: values.iter().enumerate().map(bare).collect() }
+        let bare = |(swing, &value): (usize, &f64)| Reading::bare(swing, value);
+        Sample { readings: values.iter().enumerate().map(bare).collect() }
     }
 
     fn with(values: &[f64], set: impl Fn(&mut Reading)) -> Sample {

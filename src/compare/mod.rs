@@ -7,11 +7,14 @@
 //! joined with the errors that do not average out), [`holm`] for looking at many measures,
 //! [`permutation`] as a check, minimal detectable change after Weir 2005.
 //!
+//! Ball-flight numbers that the coach read off may stand beside the body's ([`flight`]).
+//!
 //! What it does not do: judge whether a change is good. No norm is used; a coach's own target
 //! may be given.
 
 mod build;
 mod difference;
+mod flight;
 mod holm;
 mod key;
 mod notes;
@@ -33,8 +36,9 @@ use crate::events::Event;
 use crate::geometry::Measure;
 use crate::results::{SwingResult, Unit};
 
-pub use build::compare;
+pub use build::{compare, compare_with_flight};
 pub use difference::{SHARED_BY_SETUP, Scatter};
+pub use flight::{BallFlight, Flight, FlightLine, FlightSwing, NO_SOURCE, Quantity, Remark};
 pub use key::Key;
 pub use permutation::Permutation;
 pub use sample::KEYPOINTS_REPEATED;
@@ -128,6 +132,9 @@ pub struct Comparison {
     pub looked_at: usize,
     pub family_error: f64,
     pub lines: Vec<Line>,
+    /// What the coach read off his device, in the same form; its own error is unknown.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ball_flight: Vec<FlightLine>,
     /// Looked for, but missing on one side or both.
     pub missing: Vec<Absent>,
     pub notes: Vec<String>,
@@ -229,6 +236,8 @@ pub enum CompareError {
         "\"{0}\" is no value of a result: write it as top.lower_hub_target or swing.tempo, with the names in swing.json"
     )]
     UnknownKey(String),
+    #[error("ball-flight number \"{given}\": {mend}")]
+    Flight { given: String, mend: &'static str },
     #[error("\"{0}\" is no target: write it as top.lower_hub_target=-2cm")]
     Target(String),
     #[error(

@@ -2,7 +2,7 @@
 
 use super::build::scatter_of;
 use super::difference::{Difference, Scatter};
-use super::{Question, Swing};
+use super::{FlightLine, Question, Swing};
 
 #[must_use]
 pub fn notes(
@@ -10,6 +10,7 @@ pub fn notes(
     after: &[Swing<'_>],
     question: &Question,
     tested: &[Difference],
+    flights: &[FlightLine],
 ) -> Vec<String> {
     let mut notes = Vec::new();
     match scatter_of(tested) {
@@ -32,7 +33,21 @@ pub fn notes(
     if before.iter().chain(after).any(|swing| swing.result.explain.is_empty()) {
         notes.push("A result does not say where its errors come from: none of its error is taken to average out. Measure the clip again with this program.".to_owned());
     }
+    if !flights.is_empty() {
+        notes.push(flown(flights));
+    }
     notes
+}
+
+fn flown(flights: &[FlightLine]) -> String {
+    let mut said = "Ball-flight numbers are taken as they were read: the device's own error is unknown and not in their intervals, only the scatter from swing to swing and the rounding are. A device set up anew between the sides can shift all its directions.".to_owned();
+    if flights.iter().any(|line| line.change.is_some()) {
+        said += " Body and ball flight have half of the 5 % each.";
+    }
+    if flights.iter().any(|line| line.change.is_none()) {
+        said += " With one swing a side nothing can be said of their change.";
+    }
+    said
 }
 
 fn setup(same: bool) -> String {

@@ -8,7 +8,7 @@
 
 use super::Key;
 use crate::geometry::Measure;
-use crate::results::{Causes, SwingMeasure, SwingResult, Unit, Value};
+use crate::results::{Causes, SwingMeasure, SwingResult, Value};
 
 /// The share of the keypoint variance that repeats from swing to swing. Assumed: no source
 /// says it for this network; a half is between its two known kinds, jitter and bias.
@@ -33,10 +33,18 @@ pub struct Reading {
     pub unknown: f64,
 }
 
-/// One measure over one side.
+impl Reading {
+    /// A value about whose error nothing is known.
+    #[must_use]
+    pub fn bare(swing: usize, value: f64) -> Self {
+        let (sd, random, scale) = (0.0, 0.0, 0.0);
+        Self { swing, value, sd, random, scale, camera: 0.0, body: 0.0, unknown: 0.0 }
+    }
+}
+
+/// One measure over one side, in one unit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sample {
-    pub unit: Unit,
     pub readings: Vec<Reading>,
 }
 
@@ -46,9 +54,8 @@ impl Sample {
     pub fn new(results: &[&SwingResult], key: Key) -> Option<Self> {
         let found =
             results.iter().enumerate().filter_map(|(swing, result)| reading(swing, result, key));
-        let (units, readings): (Vec<Unit>, Vec<Reading>) = found.unzip();
-        let unit = *units.first()?;
-        Some(Self { unit, readings })
+        let readings: Vec<Reading> = found.collect();
+        (!readings.is_empty()).then_some(Self { readings })
     }
 
     #[must_use]
@@ -77,7 +84,7 @@ impl Sample {
     }
 }
 
-fn reading(swing: usize, result: &SwingResult, key: Key) -> Option<(Unit, Reading)> {
+fn reading(swing: usize, result: &SwingResult, key: Key) -> Option<Reading> {
     let causes = match key {
         Key::At { event, measure } => {
             result.explain.sources.get(&event).and_then(|at| at.get(&measure)).copied()
@@ -85,7 +92,7 @@ fn reading(swing: usize, result: &SwingResult, key: Key) -> Option<(Unit, Readin
         Key::Swing { measure } => Some(swing_causes(measure)),
     };
     let Value::Known { value, sd, unit } = *key.of(result)? else { return None };
-    Some((unit, split(swing, value, sd, causes)))
+    (unit == key.unit()).then(|| split(swing, value, sd, causes))
 }
 
 /// Times over the whole swing come from event times alone; the separation from the keypoints.
@@ -98,17 +105,15 @@ fn swing_causes(measure: SwingMeasure) -> Causes {
 
 fn split(swing: usize, value: f64, sd: f64, causes: Option<Causes>) -> Reading {
     let variance = sd * sd;
-    let none =
-        Reading { swing, value, sd, random: 0.0, scale: 0.0, camera: 0.0, body: 0.0, unknown: sd };
-    let Some(c) = causes else { return none };
+    let bare = Reading { sd, ..Reading::bare(swing, value) };
+    let Some(c) = causes else { return Reading { unknown: sd, ..bare } };
     let repeated = KEYPOINTS_REPEATED * c.keypoints;
     Reading {
         random: variance * (c.timing + c.ground + c.keypoints - repeated),
         scale: (variance * c.scale).sqrt().copysign(value),
         camera: (variance * (c.tilt + c.aim + c.depth)).sqrt(),
         body: (variance * repeated).sqrt(),
-        unknown: 0.0,
-        ..none
+        ..bare
     }
 }
 

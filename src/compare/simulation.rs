@@ -5,7 +5,6 @@ use super::difference::{Difference, SHARED_BY_SETUP};
 use super::holm;
 use super::sample::{Reading, Sample, count};
 use super::verdict::Verdict;
-use crate::results::Unit;
 
 /// Normal numbers by Box and Muller over splitmix64 (Steele et al. 2014).
 struct Chance(u64);
@@ -88,7 +87,7 @@ fn film(p: &Pupil, n: [usize; 2], lasting: &Lasting, chance: &mut Chance) -> ([S
             let (scale, camera, body) = (p.scale * value, p.camera, p.body);
             Reading { swing, value, sd: 1.0, random, scale, camera, body, unknown: 0.0 }
         });
-        Sample { unit: Unit::Cm, readings: readings.collect() }
+        Sample { readings: readings.collect() }
     });
     (sides, truth[1] - truth[0])
 }

@@ -4,16 +4,18 @@
 use std::fmt::Write as _;
 
 use super::words::{decimals, heading, number, row};
-use super::{Absent, Comparison, Line, Side, Verdict};
+use super::{Absent, Change, Comparison, FlightLine, Line, Remark, Side, Verdict};
 
 const WIDTH: usize = 100;
+/// The column of the rows' names.
+const NAME: usize = 21;
 
 #[must_use]
 pub fn table(comparison: &Comparison) -> String {
     let mut out = answer(comparison);
     let _ = writeln!(
         out,
-        "\n{:<22} {:>16} {:>16}  {:<25} verdict",
+        "\n{:<23} {:>16} {:>16}  {:<25} verdict",
         "", "before", "after", "change (95 % interval)"
     );
     let mut last = "";
@@ -23,8 +25,9 @@ pub fn table(comparison: &Comparison) -> String {
             let _ = writeln!(out, "{heading}");
             last = heading;
         }
-        out.push_str(&rows(line));
+        out.push_str(&Row::body(line).text());
     }
+    out.push_str(&ball_flight(&comparison.ball_flight));
     out.push_str(&footer(comparison));
     out
 }
@@ -37,10 +40,15 @@ fn answer(comparison: &Comparison) -> String {
         let said = format!("{}, {}: {}.", heading(line.key), name(line), line.sentence);
         let _ = writeln!(out, "{}", wrapped(&said));
     }
+    for line in comparison.ball_flight.iter().filter(|line| line.verdict == Verdict::Moved) {
+        let said = format!("Ball flight, {}: {}.", line.quantity.replace('_', " "), line.sentence);
+        let _ = writeln!(out, "{}", wrapped(&said));
+    }
     if out.is_empty() {
         out.push_str("No change is shown.\n");
     }
-    let few = of(Verdict::TooFewSwings).count();
+    let few = of(Verdict::TooFewSwings).count()
+        + comparison.ball_flight.iter().filter(|l| l.verdict == Verdict::TooFewSwings).count();
     if few > 0 {
         let _ = writeln!(out, "Too few swings to tell for {few} more.");
     }
@@ -59,32 +67,92 @@ fn name(line: &Line) -> &'static str {
     row.split(", ").next().unwrap_or(row)
 }
 
-fn rows(line: &Line) -> String {
-    let half = line.change.high - line.change.value;
-    let places = decimals(half);
-    let sign = if line.change.value > 0.0 { "+" } else { "" };
-    let change = format!(
-        "{sign}{} ({} to {})",
-        number(line.change.value, places),
-        number(line.change.low, places),
-        number(line.change.high, places)
-    );
-    let mut out = format!(
-        "  {:<20} {:>16} {:>16}  {:<25} {}\n",
-        row(line.key),
-        mean(&line.before, places),
-        mean(&line.after, places),
-        change,
-        line.verdict.words()
-    );
-    if line.before.n + line.after.n > 2 {
-        let dots = |side: &Side| {
-            side.swings.iter().map(|d| number(d.value, places)).collect::<Vec<_>>().join(" ")
+/// One row of the table, of the body or of the ball's flight.
+struct Row<'a> {
+    name: &'a str,
+    before: &'a Side,
+    after: &'a Side,
+    difference: f64,
+    change: Option<&'a Change>,
+    verdict: Verdict,
+}
+
+impl<'a> Row<'a> {
+    fn body(line: &'a Line) -> Self {
+        Self {
+            name: row(line.key),
+            before: &line.before,
+            after: &line.after,
+            difference: line.change.value,
+            change: Some(&line.change),
+            verdict: line.verdict,
+        }
+    }
+
+    fn flight(line: &'a FlightLine, name: &'a str) -> Self {
+        Self {
+            name,
+            before: &line.before,
+            after: &line.after,
+            difference: line.difference,
+            change: line.change.as_ref(),
+            verdict: line.verdict,
+        }
+    }
+
+    fn text(&self) -> String {
+        let places = self.change.map_or(1, |change| decimals(change.high - change.value));
+        let sign = if self.difference > 0.0 { "+" } else { "" };
+        let mut change = format!("{sign}{}", number(self.difference, places));
+        if let Some(Change { low, high, .. }) = self.change {
+            let _ = write!(change, " ({} to {})", number(*low, places), number(*high, places));
+        }
+        // A name of the coach's own may be longer than the column.
+        let name = match self.name.chars().count() {
+            0..=NAME => format!("{:<NAME$}", self.name),
+            _ => format!("{}\n  {:NAME$}", self.name, ""),
         };
-        let said = format!("each: {} | {}", dots(&line.before), dots(&line.after));
-        let _ = writeln!(out, "    {}", wrapped(&said).replace('\n', "\n    "));
+        let mut out = format!(
+            "  {name} {:>16} {:>16}  {change:<25} {}\n",
+            mean(self.before, places),
+            mean(self.after, places),
+            self.verdict.words()
+        );
+        if self.before.n + self.after.n > 2 {
+            let dots = |side: &Side| {
+                side.swings.iter().map(|d| number(d.value, places)).collect::<Vec<_>>().join(" ")
+            };
+            out += &indented(&format!("each: {} | {}", dots(self.before), dots(self.after)));
+        }
+        out
+    }
+}
+
+/// Ball-flight rows, each with what its sign means, then the remarks with their sources.
+fn ball_flight(lines: &[FlightLine]) -> String {
+    if lines.is_empty() {
+        return String::new();
+    }
+    let mut out = "Ball flight, as read off the coach's device\n".to_owned();
+    let mut remarks = String::new();
+    for line in lines {
+        let plain = line.quantity.replace('_', " ");
+        out += &Row::flight(line, &format!("{plain}, {}", line.unit)).text();
+        if let Some(sign) = line.sign {
+            out += &indented(&format!("sign: {sign}"));
+        }
+        for Remark { text, source } in &line.remarks {
+            let _ = writeln!(remarks, "{}", wrapped(&format!("{plain}: {text} ({source})")));
+        }
+    }
+    if !remarks.is_empty() {
+        let _ = write!(out, "\nRemarks, no part of any verdict:\n{remarks}");
     }
     out
+}
+
+fn indented(text: &str) -> String {
+    format!("    {}\n", wrapped(text).replace('\n', "\n    "))
 }
 
 /// `-6.1 ± 0.9 (3)`: mean, spread from swing to swing, swings.

@@ -4,7 +4,7 @@ use super::*;
 use crate::results::SwingResult;
 
 /// A face-on result; `shift` is added to the lower hub at the top.
-fn result(clip: &str, shift: f64) -> SwingResult {
+pub fn result(clip: &str, shift: f64) -> SwingResult {
     let value = -6.0 + shift;
     SwingResult::from_json(&format!(
         r#"{{

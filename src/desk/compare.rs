@@ -2,12 +2,17 @@
 //! or JSON.
 
 use crate::cli::desk::CompareArgs;
-use crate::compare::{self, Question, Swing, Target};
+use crate::compare::{self, BallFlight, FlightSwing, Question, Swing, Target};
 use crate::error::Error;
-use crate::record::{self, Library};
+use crate::record::{self, Library, Stored};
 use crate::results::SwingResult;
 
-type Side = Vec<(String, SwingResult)>;
+/// One side's swings, and their ball-flight numbers where the library has any.
+#[derive(Default)]
+struct Side {
+    swings: Vec<(String, SwingResult)>,
+    flights: Vec<FlightSwing>,
+}
 
 /// # Errors
 /// When a result cannot be read or the sides cannot be compared.
@@ -25,13 +30,17 @@ pub fn compare(args: &CompareArgs) -> Result<String, Error> {
         Some(pupil) => recorded(args, pupil, &mut question.targets)?,
         None => (files(&args.before)?, files(&args.after)?),
     };
-    let mut comparison = compare::compare(&swings(&before), &swings(&after), &question);
+    let flight = BallFlight { before: before.flights.clone(), after: after.flights.clone() };
+    let compared = |question: &Question| {
+        compare::compare_with_flight(&swings(&before), &swings(&after), &flight, question)
+    };
+    let mut comparison = compared(&question);
     if let (Err(compare::CompareError::TargetNotLookedAt(_)), true) =
         (&comparison, args.target.is_empty())
     {
         // A target on record that these swings cannot show is no mistake of this command.
         question.targets.clear();
-        comparison = compare::compare(&swings(&before), &swings(&after), &question);
+        comparison = compared(&question);
     }
     let comparison = comparison?;
     if args.json { Ok(comparison.to_json()?) } else { Ok(compare::table(&comparison)) }
@@ -52,7 +61,7 @@ fn looked_at(keys: &[String]) -> Result<Question, Error> {
 fn files(paths: &[std::path::PathBuf]) -> Result<Side, Error> {
     let one =
         |path: &std::path::PathBuf| Ok((path.display().to_string(), record::read_result(path)?));
-    paths.iter().map(one).collect()
+    Ok(Side { swings: paths.iter().map(one).collect::<Result<_, Error>>()?, ..Side::default() })
 }
 
 /// The labelled swings, and the targets on record where none is given.
@@ -76,10 +85,16 @@ fn labelled(
     label: &str,
     date: Option<&str>,
 ) -> Result<Side, Error> {
-    let swings = library.swings(pupil, Some(label), date)?;
-    Ok(swings.into_iter().map(|s| (format!("swing {} ({})", s.swing, s.date), s.result)).collect())
+    let mut side = Side::default();
+    for Stored { swing, date, club, result, .. } in library.swings(pupil, Some(label), date)? {
+        let label = format!("swing {swing} ({date})");
+        let numbers = library.flights(swing)?;
+        side.flights.push(FlightSwing { label: label.clone(), club, numbers });
+        side.swings.push((label, result));
+    }
+    Ok(side)
 }
 
 fn swings(side: &Side) -> Vec<Swing<'_>> {
-    side.iter().map(|(label, result)| Swing { label, result }).collect()
+    side.swings.iter().map(|(label, result)| Swing { label, result }).collect()
 }

@@ -3,11 +3,9 @@
 use std::fmt::Write as _;
 
 use crate::cli::desk::LessonCommand;
-use crate::compare::Key;
+use crate::compare::{CompareError, Key};
 use crate::error::Error;
-use crate::record::{
-    Flight, Keep, Lesson, Library, NewSwing, Point, RecordError, flight_csv, read_result,
-};
+use crate::record::{Flight, Keep, Lesson, Library, NewSwing, Point, flight_csv, read_result};
 use crate::results::Value;
 use crate::units::Estimate;
 
@@ -61,7 +59,7 @@ pub fn lesson(command: LessonCommand) -> Result<String, Error> {
     }
 }
 
-fn typed(numbers: &[String]) -> Result<Vec<Flight>, RecordError> {
+fn typed(numbers: &[String]) -> Result<Vec<Flight>, CompareError> {
     let one = |text: &String| {
         let (column, number) = text.rsplit_once('=').unwrap_or((text, ""));
         Flight::new(column, number)

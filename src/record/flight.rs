@@ -7,51 +7,9 @@
 use std::path::Path;
 
 use rusqlite::params;
-use serde::Serialize;
 
-use super::{Library, RecordError, clean};
-
-/// One number of one swing.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Flight {
-    pub quantity: String,
-    pub unit: String,
-    pub value: f64,
-}
-
-/// Units that are known; others would not compare with earlier numbers.
-const UNITS: [&str; 10] = ["deg", "m/s", "km/h", "mph", "rpm", "m", "yd", "cm", "s", "ratio"];
-
-impl Flight {
-    /// `attack_angle [deg]` and a number.
-    ///
-    /// # Errors
-    /// When the unit is missing or unknown, or the number is none.
-    pub fn new(column: &str, number: &str) -> Result<Self, RecordError> {
-        let wrong = |given: &str, mend| RecordError::Wrong {
-            what: "ball-flight number",
-            given: given.chars().filter(|c| !c.is_control()).take(60).collect(),
-            mend,
-        };
-        let (quantity, unit) = column
-            .trim()
-            .strip_suffix(']')
-            .and_then(|rest| rest.split_once('['))
-            .ok_or_else(|| wrong(column, "name it with its unit, as in attack_angle [deg]"))?;
-        let unit = unit.trim();
-        if !UNITS.contains(&unit) {
-            return Err(wrong(column, "use one of deg, m/s, km/h, mph, rpm, m, yd, cm, s, ratio"));
-        }
-        let value: f64 = number
-            .trim()
-            .parse()
-            .map_err(|_| wrong(number, "write a plain number with a point"))?;
-        if !value.is_finite() {
-            return Err(wrong(number, "write a plain number with a point"));
-        }
-        Ok(Self { quantity: clean("quantity", quantity)?, unit: unit.to_owned(), value })
-    }
-}
+use super::{Library, RecordError};
+use crate::compare::{CompareError, Flight};
 
 /// The rows of a CSV: a swing's number with its numbers. Empty cells are left out.
 ///
@@ -66,7 +24,7 @@ pub fn flight_csv(path: &Path) -> Result<Vec<(i64, Vec<Flight>)>, RecordError> {
     let mut rows = Vec::new();
     for (line, record) in reader.records().enumerate() {
         let record = record.map_err(|e| table(e.to_string()))?;
-        let in_row = |e: RecordError| table(format!("row {}: {e}", line + 2));
+        let in_row = |e: CompareError| table(format!("row {}: {e}", line + 2));
         let swing = record.get(at).unwrap_or_default().trim();
         let swing =
             swing.parse().map_err(|_| table(format!("row {}: no number under swing", line + 2)))?;

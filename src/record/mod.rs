@@ -22,10 +22,11 @@ mod swings;
 
 use std::path::PathBuf;
 
+pub use crate::compare::Flight;
 pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;
-pub use flight::{Flight, flight_csv};
+pub use flight::flight_csv;
 pub use library::{Library, default_folder};
 pub use pupils::{Lesson, Pupil};
 pub use swings::{NewSwing, Point, Stored, read_result};
