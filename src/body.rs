@@ -3,7 +3,9 @@
 use std::ops::{Index, IndexMut};
 
 /// A point of the body; `Lead` is the side nearer the target at address.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
 #[repr(usize)]
 pub enum Joint {
     LowerHub,
@@ -53,7 +55,7 @@ impl Joint {
 }
 
 /// One `T` for each [`Joint`].
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct PerJoint<T>(pub [T; Joint::COUNT]);
 
 impl<T> PerJoint<T> {

@@ -14,6 +14,7 @@ use crate::options::OptionsError;
 use crate::page::PageError;
 use crate::record::RecordError;
 use crate::results::ResultError;
+use crate::run::observe::ObservedError;
 use crate::stills::StillError;
 use crate::track::TrackError;
 
@@ -48,6 +49,12 @@ pub enum Error {
     Stills(#[from] StillError),
     #[error(transparent)]
     Page(#[from] PageError),
+    #[error(transparent)]
+    Observed(#[from] ObservedError),
+    #[error("the work on this clip was stopped")]
+    Cancelled,
+    #[error("there is no frame {frame}: the clip has {frames} frames, the first is frame 0")]
+    NoSuchFrame { frame: usize, frames: usize },
     #[error("{}: {what}", file.display())]
     Slow { file: PathBuf, what: String },
     #[error("cannot read {}: {source}; name a swing.json that hubgauge wrote", file.display())]

@@ -28,7 +28,7 @@ use std::ops::{Add, Mul, Sub};
 use nalgebra::{Matrix3, Vector3};
 
 /// Position in the picture, pixels of the upright picture.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Pixel {
     pub x: f64,
     pub y: f64,
@@ -47,7 +47,7 @@ impl Pixel {
 }
 
 /// Width and height of the upright picture, pixels.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct PictureSize {
     pub width: u32,
     pub height: u32,
@@ -160,6 +160,19 @@ impl<F> Default for Vector<F> {
 impl<F> Default for Point<F> {
     fn default() -> Self {
         Self::from(Vector3::zeros())
+    }
+}
+
+/// Written as its three components.
+impl<F> serde::Serialize for Vector<F> {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        [self.coords.x, self.coords.y, self.coords.z].serialize(to)
+    }
+}
+
+impl<'de, F> serde::Deserialize<'de> for Vector<F> {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        <[f64; 3]>::deserialize(from).map(|[x, y, z]| Self::new(x, y, z))
     }
 }
 

@@ -25,8 +25,22 @@ impl Radians {
 }
 
 /// A probability-like score in 0..=1.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(try_from = "f64", into = "f64")]
 pub struct Confidence(f64);
+
+impl TryFrom<f64> for Confidence {
+    type Error = &'static str;
+    fn try_from(value: f64) -> Result<Self, Self::Error> {
+        Self::new(value).ok_or("a score outside 0..=1")
+    }
+}
+
+impl From<Confidence> for f64 {
+    fn from(score: Confidence) -> Self {
+        score.0
+    }
+}
 
 impl Confidence {
     /// `None` for NaN and for values outside 0..=1.

@@ -1,7 +1,7 @@
 //! Weak data that did not stop the measurement: it becomes a note in the result.
 
 /// One note in words a coach understands.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Warning(pub String);
 
 /// A stage's output and what it has to say about it.

@@ -17,6 +17,7 @@ mod sound;
 #[cfg(test)]
 mod tests;
 mod timeline;
+mod written;
 
 pub use digest::sha256;
 pub use error::DecodeError;
@@ -33,14 +34,14 @@ use image::RgbImage;
 use crate::frames::PictureSize;
 
 /// Seconds one tick lasts: `num / den`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct TimeBase {
     pub num: NonZeroU32,
     pub den: NonZeroU32,
 }
 
 /// A presentation timestamp: integer ticks of a non-zero time base.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Timestamp {
     pub ticks: i64,
     pub base: TimeBase,
@@ -56,8 +57,9 @@ impl Timestamp {
 }
 
 /// What the container says about a clip, checked against the limits.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ClipInfo {
+    #[serde(with = "written::path")]
     pub path: PathBuf,
     /// Of the upright picture: after display rotation and with square pixels.
     pub size: PictureSize,
@@ -77,20 +79,27 @@ pub struct ClipInfo {
     pub hdr: bool,
     /// Time of every displayed frame in ticks of `first.base`, rising; a frame's number is its
     /// place here.
+    #[serde(with = "written::ticks")]
     pub frames: Arc<[i64]>,
 }
 
 impl ClipInfo {
     /// Seconds of file time for one second of real time, where the phone wrote down its true
-    /// rate: 8 for 240 a second stretched to 30, 1 for real time. From the usual step between
-    /// frames, which missing frames do not change.
+    /// rate: 8 for 240 a second stretched to 30, 1 for real time.
     #[must_use]
     pub fn stretch(&self) -> Option<f64> {
+        self.capture_fps.map(|fps| self.stretch_at(fps))
+    }
+
+    /// The same for a true rate, frames a second. From the usual step between frames, which
+    /// missing frames do not change.
+    #[must_use]
+    pub fn stretch_at(&self, capture_fps: f64) -> f64 {
         let step = Timestamp { ticks: timeline::median_step(&self.frames), base: self.first.base };
-        let ratio = self.capture_fps? * step.seconds();
+        let ratio = capture_fps * step.seconds();
         // Nominal rates differ from the real ones by a percent or two (29.97 for 30).
         let near = ratio.round().max(1.0);
-        Some(if (ratio / near - 1.0).abs() < 0.05 { near } else { ratio })
+        if (ratio / near - 1.0).abs() < 0.05 { near } else { ratio }
     }
 }
 
@@ -104,7 +113,7 @@ pub struct Picture {
 }
 
 /// The sound of a clip, mixed to one channel.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Sound {
     pub rate: u32,
     /// File time of the first sample, seconds, on the same clock as the pictures.
@@ -114,7 +123,7 @@ pub struct Sound {
 }
 
 /// From file time to real time: `(file - first) / stretch`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Clock {
     /// File time of the first displayed frame, seconds.
     pub first_s: f64,

@@ -19,6 +19,7 @@ mod network;
 mod roi;
 mod scan;
 mod workers;
+mod written;
 #[cfg(test)]
 mod speed;
 #[cfg(test)]
@@ -38,7 +39,7 @@ pub const LANDMARKS: usize = 39;
 ///
 /// A picture costs 34 ms with full and 120 ms with heavy on one thread, 18 and 63 with two
 /// (whole pictures in parallel; tract's own threads gain a quarter where this gains half).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 pub enum Accuracy {
     #[default]
     Full,
@@ -46,7 +47,7 @@ pub enum Accuracy {
 }
 
 /// The rotated square of the picture that the landmark network reads.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Roi {
     pub centre: Pixel,
     /// Side, pixels.
@@ -55,7 +56,7 @@ pub struct Roi {
     pub rotation: f64,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Landmark {
     pub at: Pixel,
     /// Network depth, pixels of the picture, smaller = nearer.
@@ -67,8 +68,9 @@ pub struct Landmark {
 }
 
 /// One person in one picture.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Landmarks {
+    #[serde(with = "written")]
     pub points: [Landmark; LANDMARKS],
     /// The network's own score that a person is there.
     pub person: Confidence,

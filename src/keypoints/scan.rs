@@ -27,7 +27,8 @@ const COVER_MARGIN: f64 = 0.08;
 /// Body landmarks, without the auxiliary ones.
 const BODY: usize = 33;
 
-/// Everybody in every picture, `threads` pictures at a time, in time order.
+/// Everybody in every picture, `threads` pictures at a time, in time order. `show` is called
+/// with each picture as soon as it has been read, from the thread that read it.
 ///
 /// # Errors
 /// The first error of the pictures or of a network.
@@ -35,12 +36,14 @@ pub fn scan<F, E>(
     networks: &Networks,
     pictures: impl IntoIterator<Item = Result<Picture, F>>,
     threads: usize,
+    show: impl Fn(&Picture, &[Landmarks]) + Sync,
 ) -> Result<Vec<Sighting>, E>
 where
     E: From<F> + From<KeypointsError>,
 {
     map_pictures(pictures, threads, |picture| {
         let people = look(networks, &picture.pixels)?;
+        show(picture, &people);
         Ok(Sighting { time: picture.time, index: picture.index, people })
     })
 }

@@ -34,7 +34,7 @@ pub enum LiftError {
 const FEWEST_FRAMES: usize = 8;
 
 /// The corrector's view of the camera; angles as in [`crate::frames::Attitude`], radians.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct CameraGuess {
     pub pitch: Estimate,
     pub roll: Estimate,
@@ -44,7 +44,7 @@ pub struct CameraGuess {
 }
 
 /// A point of the body.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 pub struct LiftedPoint {
     /// In the reference picture, [`crate::frames`] image axes.
     pub at: Pixel,
@@ -55,13 +55,13 @@ pub struct LiftedPoint {
 }
 
 /// A direction with length, statures, camera axes, sd by component.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Bearing {
     pub vector: Vector<Camera>,
     pub sd: Vector<Camera>,
 }
 
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct LiftedFrame {
     pub time: Seconds,
     pub index: usize,
@@ -80,7 +80,7 @@ pub struct LiftedFrame {
     pub lead_arm: Bearing,
 }
 
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Lifted {
     pub camera: CameraGuess,
     pub frames: Vec<LiftedFrame>,

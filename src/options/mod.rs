@@ -8,7 +8,7 @@ mod marks;
 use std::path::PathBuf;
 
 use crate::calibration::View;
-use crate::frames::Handed;
+use crate::frames::{Handed, Pixel};
 use crate::keypoints::Accuracy;
 use crate::units::{Metres, Radians};
 
@@ -72,6 +72,15 @@ pub enum OptionsError {
     Needs { flag: &'static str, needs: &'static str },
 }
 
+/// Whom the coach has pointed at.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Person {
+    /// Position among the clip's displayed frames.
+    pub frame: usize,
+    /// In the upright picture, at the hips.
+    pub at: Pixel,
+}
+
 /// One clip and what the coach says about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Clip {
@@ -89,6 +98,8 @@ pub struct Clip {
     pub camera_fov: Option<Radians>,
     /// From the camera to the pupil.
     pub camera_distance: Option<Metres>,
+    /// The pupil among several people; `None`: whoever swings.
+    pub person: Option<Person>,
 }
 
 impl Clip {
@@ -103,6 +114,7 @@ impl Clip {
             target_line: None,
             camera_fov: None,
             camera_distance: None,
+            person: None,
         }
     }
 }

@@ -5,11 +5,14 @@
 //! into numbers and is quick, so that a correction by hand need not look at the clip again.
 
 pub mod evaluate;
+mod first;
 pub mod observe;
+mod observed;
 mod outputs;
 mod pictures;
 mod progress;
 mod timings;
+pub mod watcher;
 
 use crate::decode;
 use crate::error::Error;
@@ -18,8 +21,8 @@ use crate::results::SwingResult;
 
 use evaluate::Evaluated;
 use observe::{Instruments, Observed};
-use progress::Progress;
-use timings::Timings;
+use watcher::Terminal;
+pub use watcher::{Nobody, Step, Watcher};
 
 /// A measured swing.
 pub struct Measurement {
@@ -33,7 +36,16 @@ pub struct Measurement {
 /// # Errors
 /// When a clip cannot be read or shows no swing, or a file cannot be written.
 pub fn measure(options: &Options) -> Result<Measurement, Error> {
-    let mut timings = Timings::default();
+    let terminal = Terminal::new(options.progress);
+    let measured = measure_watched(options, &terminal);
+    terminal.finish();
+    if options.timings && measured.is_ok() {
+        eprint!("{}", terminal.lines());
+    }
+    measured
+}
+
+fn measure_watched(options: &Options, terminal: &Terminal) -> Result<Measurement, Error> {
     let mut notes = Vec::new();
     if let Some(out) = &options.out {
         outputs::prepare(out)?;
@@ -44,21 +56,16 @@ pub fn measure(options: &Options) -> Result<Measurement, Error> {
         .iter()
         .map(|clip| Ok(decode::probe(&clip.path)?.note(&mut notes)))
         .collect::<Result<Vec<_>, Error>>()?;
-    let instruments = timings.of("load", || Instruments::load(options))?;
+    let instruments = terminal.time("load", || Instruments::load(options))?;
     let observed = infos
         .iter()
         .zip(options.clips())
-        .map(|(info, clip)| observe::observe(info, clip, options, &instruments, &mut timings))
-        .collect::<Result<Vec<_>, Error>>();
-    Progress(options.progress).say("");
-    let observed = observed?;
-    let evaluated = timings.of("evaluate", || evaluate::evaluate(&observed, options, notes))?;
+        .map(|(info, clip)| observe::observe(info, clip, options, &instruments, terminal))
+        .collect::<Result<Vec<_>, Error>>()?;
+    let evaluated = terminal.time("evaluate", || evaluate::evaluate(&observed, options, notes))?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
     if let Some(out) = &options.out {
-        timings.of("write", || outputs::write(&measurement, options, out))?;
-    }
-    if options.timings {
-        eprint!("{}", timings.lines());
+        terminal.time("write", || outputs::write(&measurement, options, out))?;
     }
     Ok(measurement)
 }

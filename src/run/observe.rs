@@ -1,18 +1,21 @@
 //! One clip from file to lifted body: everything that does not change when the coach
 //! corrects an event or a mark, and by far the larger part of the work.
 
-use crate::decode::{self, ClipInfo, Clock, Pictures, Sound, Timestamp};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+
+use crate::decode::{self, ClipInfo, Clock, Picture, Pictures, Sound};
 use crate::error::Error;
 use crate::events::{self, Strike, SwingSpan};
-use crate::keypoints::{self, Guide, Networks, Sighting};
-use crate::lift::{self, Corrector, Lifted};
-use crate::options::{Clip, Options};
-use crate::track::{self, GroundFollower, GroundMotion, Track};
+use crate::keypoints::{self, Guide, Landmarks, Networks, Sighting};
+use crate::lift::{self, Corrector};
+use crate::options::{Clip, Options, Person};
+use crate::track::{self, Golfer, GroundFollower, GroundMotion, Marked};
 use crate::units::Seconds;
 use crate::warning::Warning;
 
-use super::progress::Progress;
-use super::timings::Timings;
+use super::first;
+pub use super::observed::{Observed, ObservedError};
+use super::watcher::{Step, Watcher, go_on};
 
 /// Pictures a second of real time in the coarse scan: a downswing (0.2 to 0.3 s, FACTS A3.5)
 /// still shows in three of them.
@@ -22,8 +25,6 @@ const SCAN_PER_S: f64 = 12.0;
 const DENSE_PER_S: f64 = 125.0;
 /// Whole pictures in parallel scale better than the network's own threads (DEVELOPERS.md).
 const THREADS: usize = 2;
-/// Sound around a rough impact: enough to tell a strike from the noise before and after it.
-const HEARD_S: f64 = 1.5;
 /// A true rate within this of the file's is the file's.
 const SAME_RATE: f64 = 1.1;
 
@@ -41,112 +42,178 @@ impl Instruments {
     }
 }
 
-/// What one clip shows.
-pub struct Observed {
-    pub info: ClipInfo,
-    pub sha256: String,
-    pub clock: Clock,
-    pub track: Track,
-    pub lifted: Lifted,
-    pub sound: Option<Sound>,
-    pub warnings: Vec<Warning>,
-}
-
-impl Observed {
-    /// The timestamp of the displayed frame `index`.
-    #[must_use]
-    pub fn timestamp(&self, index: usize) -> Option<Timestamp> {
-        let ticks = *self.info.frames.get(index)?;
-        Some(Timestamp { ticks, base: self.info.first.base })
-    }
-}
-
 /// Looks at one clip.
 ///
 /// # Errors
-/// When the clip cannot be decoded, or shows no golfer or no swing.
+/// When the clip cannot be decoded, shows no golfer or no swing, or the watcher wants to stop.
 pub fn observe(
     info: &ClipInfo,
     clip: &Clip,
     options: &Options,
     instruments: &Instruments,
-    timings: &mut Timings,
+    watcher: &dyn Watcher,
 ) -> Result<Observed, Error> {
     let mut notes = Vec::new();
-    let progress = Progress(options.progress);
-    progress.say("looking for the golfer and the swing");
-    let sha256 = timings.of("checksum", || decode::sha256(&clip.path))?;
-    let clock = clock(info, clip);
-    let scan = timings.of("scan", || scan(info, &clock, instruments))?;
-    let golfer = track::choose(&scan, info.size, &clock)?.note(&mut notes);
-    let spans = events::find_swings(&golfer.hands);
-    let strikes = timings.of("sound", || hear(info, &clock, &spans))?;
-    let span = events::pick(&spans, &strikes)?.note(&mut notes);
+    let look = Look { info, clock: clock(info, clip), instruments, watcher };
+    look.begin(Step::Checksum)?;
+    let sha256 = decode::sha256(&clip.path)?;
+    look.begin(Step::Scan)?;
+    let golfer = look.find(&look.scan()?, clip.person)?.note(&mut notes);
+    look.begin(Step::Sound)?;
+    let (span, sound) = look.listen(&golfer, &mut notes)?;
     if let Some(slow) = events::implausible_stretch(&span) {
         return Err(Error::Slow { file: clip.path.clone(), what: slow.message(info.average_fps) });
     }
-    let (seen, ground) = timings.of("keypoints", || {
-        watch(info, &clock, &span, &golfer.guide, instruments, progress, &mut notes)
-    })?;
-    let track =
-        timings.of("track", || track::assemble(seen, &ground, info.size, &clock))?.note(&mut notes);
-    let lifted = timings.of("lift", || {
-        lift::lift(&track, options.handed, options.accuracy, &instruments.corrector)
-    })?;
-    let (Seconds(from), Seconds(to)) = span.window();
-    let sound = timings.of("sound", || decode::sound(info, clock.file(from), clock.file(to)))?;
-    let info = info.clone();
-    Ok(Observed { info, sha256, clock, track, lifted, sound, warnings: notes })
+    look.begin(Step::Keypoints)?;
+    let (seen, ground) = look.read(&span, &golfer.guide, &mut notes)?;
+    look.begin(Step::Track)?;
+    let track = track::assemble(seen, &ground, info.size, &look.clock)?.note(&mut notes);
+    look.begin(Step::Lift)?;
+    let (handed, accuracy) = (options.handed, options.accuracy);
+    let lifted = lift::lift(&track, handed, accuracy, &instruments.corrector)?;
+    watcher.step(Step::Lift, 1.0);
+    Ok(Observed {
+        info: info.clone(),
+        sha256,
+        clock: look.clock,
+        person: clip.person,
+        handed,
+        accuracy,
+        track,
+        lifted,
+        sound,
+        warnings: notes,
+    })
 }
 
 fn clock(info: &ClipInfo, clip: &Clip) -> Clock {
-    let told = clip.capture_fps.map(|fps| fps / info.average_fps).or_else(|| info.stretch());
+    let told = clip.capture_fps.map(|fps| info.stretch_at(fps)).or_else(|| info.stretch());
     let stretch = told.filter(|s| *s > SAME_RATE || *s < 1.0 / SAME_RATE).unwrap_or(1.0);
     Clock { first_s: info.first.seconds(), stretch }
 }
 
-fn scan(info: &ClipInfo, clock: &Clock, instruments: &Instruments) -> Result<Vec<Sighting>, Error> {
-    let step = clock.stretch / SCAN_PER_S;
-    let pictures = Pictures::open(info, f64::NEG_INFINITY, f64::INFINITY, step)?;
-    keypoints::scan(&instruments.networks, pictures, THREADS)
+/// One clip and who looks at it.
+struct Look<'a> {
+    info: &'a ClipInfo,
+    clock: Clock,
+    instruments: &'a Instruments,
+    watcher: &'a dyn Watcher,
 }
 
-/// What was heard near the rough impact of each candidate: never the sound of a whole clip.
-fn hear(info: &ClipInfo, clock: &Clock, spans: &[SwingSpan]) -> Result<Vec<Strike>, Error> {
-    let mut strikes = Vec::new();
-    for span in spans {
-        let (from, to) = (span.impact.0 - HEARD_S, span.impact.0 + HEARD_S);
-        if let Some(sound) = decode::sound(info, clock.file(from), clock.file(to))? {
-            strikes.extend(events::find_strikes(&sound, clock));
-        }
+impl Look<'_> {
+    fn begin(&self, step: Step) -> Result<(), Error> {
+        self.watcher.step(step, 0.0);
+        go_on(self.watcher)
     }
-    Ok(strikes)
-}
 
-/// The dense look at the swing: landmarks and the background's motion in one pass.
-fn watch(
-    info: &ClipInfo,
-    clock: &Clock,
-    span: &SwingSpan,
-    guide: &Guide,
-    instruments: &Instruments,
-    progress: Progress,
-    notes: &mut Vec<Warning>,
-) -> Result<(Vec<Sighting>, GroundMotion), Error> {
-    let (Seconds(from), Seconds(to)) = span.window();
-    let step = clock.stretch / DENSE_PER_S;
-    let mut pictures = Pictures::open(info, clock.file(from), clock.file(to), step)?;
-    let mut ground = GroundFollower::new(info.size);
-    let followed = pictures.by_ref().inspect(|picture| {
-        if let Ok(picture) = picture {
-            progress.show(clock.real(picture.time.seconds()) - from, to - from);
-            let file_s = picture.time.seconds();
-            let golfer = keypoints::place_at(guide, file_s);
-            ground.push(picture.index, Seconds(clock.real(file_s)), &picture.pixels, golfer);
+    /// The pictures, until the watcher wants to stop; tells it how far they are.
+    fn watched(
+        &self,
+        pictures: impl Iterator<Item = Result<Picture, decode::DecodeError>>,
+        step: Step,
+        (from, to): (f64, f64),
+    ) -> impl Iterator<Item = Result<Picture, Error>> {
+        pictures.map(move |picture| {
+            go_on(self.watcher)?;
+            let picture = picture?;
+            let at = self.clock.real(picture.time.seconds());
+            self.watcher.step(step, ((at - from) / (to - from).max(1e-9)).clamp(0.0, 1.0));
+            Ok(picture)
+        })
+    }
+
+    fn scan(&self) -> Result<Vec<Sighting>, Error> {
+        let step = self.clock.stretch / SCAN_PER_S;
+        let pictures = Pictures::open(self.info, f64::NEG_INFINITY, f64::INFINITY, step)?;
+        let whole = (0.0, self.info.duration_s / self.clock.stretch);
+        let pictures = self.watched(pictures, Step::Scan, whole);
+        let shown = AtomicBool::new(!self.watcher.wants_first_picture());
+        let read = AtomicUsize::new(0);
+        let show = |picture: &Picture, people: &[Landmarks]| {
+            // The second picture may be read before the first; only the first is waited for.
+            let due = read.fetch_add(1, Ordering::Relaxed) >= THREADS || picture.index == 0;
+            if due && !people.is_empty() && !shown.swap(true, Ordering::Relaxed) {
+                self.watcher.first_picture(&first::drawn(&picture.pixels, people));
+            }
+        };
+        keypoints::scan(&self.instruments.networks, pictures, THREADS, show)
+    }
+
+    /// The one who swings, or the one the coach has pointed at.
+    fn find(
+        &self,
+        scan: &[Sighting],
+        person: Option<Person>,
+    ) -> Result<crate::warning::Warned<Golfer>, Error> {
+        let marked = match person {
+            None => None,
+            Some(person) => {
+                let ticks = self.info.frames.get(person.frame);
+                let ticks = *ticks.ok_or(Error::NoSuchFrame {
+                    frame: person.frame,
+                    frames: self.info.frames.len(),
+                })?;
+                let file_s = decode::Timestamp { ticks, base: self.info.first.base }.seconds();
+                Some(Marked { file_s, at: person.at })
+            }
+        };
+        Ok(track::choose(scan, self.info.size, &self.clock, marked)?)
+    }
+
+    /// The swing to measure and its sound. Only where there are several is the sound needed to
+    /// tell them apart; it is never that of a whole clip.
+    fn listen(
+        &self,
+        golfer: &Golfer,
+        notes: &mut Vec<Warning>,
+    ) -> Result<(SwingSpan, Option<Sound>), Error> {
+        let spans = events::find_swings(&golfer.hands);
+        if let [_] = spans.as_slice() {
+            let span = events::pick(&spans, &[])?.note(notes);
+            return Ok((span, self.sound(&span)?));
         }
-    });
-    let seen = keypoints::follow(&instruments.networks, followed, guide, THREADS);
-    let seen: Vec<Sighting> = seen.map_err(|e: Error| e)?;
-    notes.extend(pictures.warnings());
-    Ok((seen, ground.finish().note(notes)))
+        let mut sounds = Vec::new();
+        let mut strikes: Vec<Strike> = Vec::new();
+        for span in &spans {
+            go_on(self.watcher)?;
+            let sound = self.sound(span)?;
+            strikes.extend(sound.iter().flat_map(|s| events::find_strikes(s, &self.clock)));
+            sounds.push(sound);
+        }
+        let span = events::pick(&spans, &strikes)?.note(notes);
+        let sound = spans.iter().zip(sounds).find(|(s, _)| **s == span);
+        Ok((span, sound.and_then(|(_, sound)| sound)))
+    }
+
+    fn sound(&self, span: &SwingSpan) -> Result<Option<Sound>, Error> {
+        let (Seconds(from), Seconds(to)) = span.window();
+        Ok(decode::sound(self.info, self.clock.file(from), self.clock.file(to))?)
+    }
+
+    /// The dense look at the swing: landmarks and the background's motion in one pass.
+    fn read(
+        &self,
+        span: &SwingSpan,
+        guide: &Guide,
+        notes: &mut Vec<Warning>,
+    ) -> Result<(Vec<Sighting>, GroundMotion), Error> {
+        let clock = &self.clock;
+        let (Seconds(from), Seconds(to)) = span.window();
+        let step = clock.stretch / DENSE_PER_S;
+        let mut pictures = Pictures::open(self.info, clock.file(from), clock.file(to), step)?;
+        let mut ground = GroundFollower::new(self.info.size);
+        let watched = self.watched(pictures.by_ref(), Step::Keypoints, (from, to));
+        let followed = watched.inspect(|picture| {
+            if let Ok(picture) = picture {
+                let file_s = picture.time.seconds();
+                let golfer = keypoints::place_at(guide, file_s);
+                ground.push(picture.index, Seconds(clock.real(file_s)), &picture.pixels, golfer);
+            }
+        });
+        let seen: Vec<Sighting> =
+            keypoints::follow(&self.instruments.networks, followed, guide, THREADS)
+                .map_err(|e: Error| e)?;
+        notes.extend(pictures.warnings());
+        Ok((seen, ground.finish().note(notes)))
+    }
 }

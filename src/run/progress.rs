@@ -1,4 +1,4 @@
-//! What is going on, for somebody who waits. In: stage and share done. Out: one line of
+//! What is going on, for somebody who waits. In: words and share done. Out: one line of
 //! standard error that is written over; nothing unless that is a terminal.
 
 use std::io::Write;
@@ -17,13 +17,10 @@ impl Progress {
         }
     }
 
-    /// Share of the swing that has been read.
-    pub fn show(self, done: f64, all: f64) {
-        if self.0 && all > 0.0 {
-            self.say(&format!(
-                "reading the swing {:3.0} %",
-                (100.0 * done / all).clamp(0.0, 100.0)
-            ));
+    /// What is done, and which share of it.
+    pub fn show(self, what: &str, share: f64) {
+        if self.0 {
+            self.say(&format!("{what} {:3.0} %", (100.0 * share).clamp(0.0, 100.0)));
         }
     }
 }

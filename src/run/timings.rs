@@ -1,22 +1,17 @@
-//! How long each stage took. In: stage names and work. Out: lines for standard error.
+//! How long each stage took. In: stage names and times. Out: lines for standard error.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Wall time by stage, in the order the stages first ran.
 #[derive(Debug, Default)]
 pub struct Timings(Vec<(&'static str, Duration)>);
 
 impl Timings {
-    /// Runs `work` and adds its wall time to `stage`.
-    pub fn of<T>(&mut self, stage: &'static str, work: impl FnOnce() -> T) -> T {
-        let start = Instant::now();
-        let output = work();
-        let took = start.elapsed();
+    pub fn add(&mut self, stage: &'static str, took: Duration) {
         match self.0.iter_mut().find(|(name, _)| *name == stage) {
             Some((_, sum)) => *sum += took,
             None => self.0.push((stage, took)),
         }
-        output
     }
 
     /// One `stage seconds` line each.

@@ -2,7 +2,7 @@
 
 use super::canvas::{self, Canvas, DARK, Ink, LIGHT, LOWER, Line, UPPER, along, single};
 use super::scene::{HubMark, StillScene};
-use crate::body::Joint;
+use crate::body::{Joint, PerJoint};
 use crate::frames::Pixel;
 
 /// How far the vertical through the address position runs below and above it, statures: from
@@ -212,6 +212,16 @@ fn skeleton(canvas: &mut Canvas, scene: &StillScene, unit: f64) {
             if !mark.filled {
                 canvas.fill(&path, LIGHT.faint(200));
             }
+        }
+    }
+}
+
+/// The skeleton alone, bold enough for a small picture.
+pub fn bones(canvas: &mut Canvas, points: &PerJoint<Option<Pixel>>, unit: f64) {
+    let line = Line { halo: 0.3 * unit, ..Line::new(LIGHT, 0.5 * unit) };
+    for (from, to) in BONES {
+        if let (Some(from), Some(to)) = (points[from], points[to]) {
+            canvas.line(from, to, &line);
         }
     }
 }

@@ -27,6 +27,8 @@ pub use area::Area;
 pub use pair::pair;
 pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};
 
+use crate::body::PerJoint;
+use crate::frames::Pixel;
 use canvas::Canvas;
 use strip::{Content, Strip};
 use text::Fonts;
@@ -77,6 +79,15 @@ pub fn annotate(picture: &RgbImage, scene: &StillScene) -> Result<RgbImage, Stil
     with_strip(&painted(&picture, &scene, &fonts, unit)?, &strip, &fonts)
 }
 
+/// The picture with a body's bones on it and nothing else; unchanged where it is too small to
+/// draw on.
+#[must_use]
+pub fn outline(picture: &RgbImage, points: &PerJoint<Option<Pixel>>) -> RgbImage {
+    let Some(mut canvas) = Canvas::new(picture, 0) else { return picture.clone() };
+    marks::bones(&mut canvas, points, f64::from(picture.width().min(picture.height())) / 100.0);
+    canvas.into_picture()
+}
+
 fn checked_short_side(picture: &RgbImage) -> Result<f64, StillError> {
     let (width, height) = picture.dimensions();
     if width.min(height) < 16 || width.max(height) > LARGEST_SIDE {
@@ -92,7 +103,7 @@ fn enlarged(picture: &RgbImage, scene: &StillScene, factor: f64) -> (RgbImage, S
     let side = |pixels: u32| canvas::pixels(f64::from(pixels) * factor);
     let (width, height) = (side(picture.width()), side(picture.height()));
     let large = imageops::resize(picture, width, height, imageops::FilterType::CatmullRom);
-    (large, scene.mapped(factor, crate::frames::Pixel::new(0.0, 0.0)))
+    (large, scene.mapped(factor, Pixel::new(0.0, 0.0)))
 }
 
 fn hide_face(picture: &mut RgbImage, scene: &StillScene) -> Result<(), StillError> {
@@ -176,7 +187,7 @@ mod tests {
 
     #[test]
     fn a_small_picture_is_enlarged_so_that_text_can_be_read() {
-        let scene = standing().mapped(0.25, crate::frames::Pixel::new(0.0, 0.0));
+        let scene = standing().mapped(0.25, Pixel::new(0.0, 0.0));
         assert_eq!(annotate(&grey(180, 320), &scene).unwrap().width(), 720);
     }
 
@@ -194,7 +205,7 @@ mod tests {
     #[test]
     fn a_body_outside_the_picture_does_not_stop_the_drawing() {
         for shift in [-3000.0, 3000.0] {
-            let scene = standing().mapped(1.0, crate::frames::Pixel::new(shift, shift));
+            let scene = standing().mapped(1.0, Pixel::new(shift, shift));
             let scene = StillScene { blur_face: true, ..scene };
             assert!(annotate(&grey(720, 1280), &scene).is_ok());
             assert!(pair((&grey(720, 1280), &scene), (&grey(720, 1280), &scene)).is_ok());

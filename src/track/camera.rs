@@ -9,7 +9,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::frames::Pixel;
 
 /// Takes a point of the reference picture into this frame's picture.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct PictureFromReference {
     /// Rows of the homography, last entry 1.
     rows: [[f64; 3]; 3],

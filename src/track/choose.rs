@@ -16,7 +16,7 @@ use crate::warning::{Warned, Warning};
 
 use super::people::{Path, Sample, link};
 use super::swing::{self, Swing};
-use super::{Golfer, HandSample, TrackError};
+use super::{Golfer, HandSample, Marked, TrackError};
 
 /// Fewest pictures of a person that count as somebody being there.
 const FEWEST: usize = 4;
@@ -24,6 +24,11 @@ const FEWEST: usize = 4;
 /// Pieces of one person's path: nearer than this (statures) and no longer apart than this, s.
 const REJOIN: f64 = 0.35;
 const REJOIN_S: f64 = 4.0;
+
+/// A mark is on whoever's hips are within this of it (statures: half a body's length) in a
+/// picture of the scan no further away in time than this, s.
+const POINTED_AT: f64 = 0.5;
+const POINTED_S: f64 = 0.5;
 
 /// Paces at which a swing is looked for: the clock's own, then phones' slow motion whose
 /// factor nobody has stated (240 or 120 pictures a second shown at 30, 60 at 30).
@@ -34,18 +39,22 @@ const SLOWNESS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
 const GUIDE_CENTRE: f64 = 0.2;
 const GUIDE_SIDE: f64 = 0.3;
 
-/// The person who swings.
+/// The person who swings; where somebody has pointed at the golfer, that one.
 ///
 /// # Errors
-/// Nobody is in the picture, or nobody swings.
+/// Nobody is in the picture or where it was pointed, or nobody swings.
 pub fn choose(
     scan: &[Sighting],
     size: PictureSize,
     clock: &Clock,
+    marked: Option<Marked>,
 ) -> Result<Warned<Golfer>, TrackError> {
     let mut paths = link(scan, clock);
     if paths.iter().all(|p| p.samples.len() < FEWEST) {
         return Err(TrackError::Nobody);
+    }
+    if let Some(marked) = marked {
+        return pointed_at(paths, &marked, clock);
     }
     let (slowness, swings) = swings(&paths).ok_or(TrackError::NoSwing)?;
     let best = swings
@@ -56,6 +65,27 @@ pub fn choose(
     let (path, others) = rejoin(path, paths);
     let warnings = warn(&path, &others, slowness);
     Ok(Warned { output: golfer(&path), warnings })
+}
+
+/// The person whose hips are nearest to the mark at its time; whoever else is there.
+fn pointed_at(
+    mut paths: Vec<Path<'_>>,
+    marked: &Marked,
+    clock: &Clock,
+) -> Result<Warned<Golfer>, TrackError> {
+    let time = clock.real(marked.file_s);
+    let distance = |path: &Path<'_>| {
+        let off = |s: &&Sample<'_>| (s.time - time).abs();
+        let near = path.samples.iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        let away = near.hip.distance(marked.at) / near.size;
+        (off(&near) <= POINTED_S && away <= POINTED_AT).then_some(away)
+    };
+    let there = paths.iter().enumerate().filter_map(|(i, path)| Some((i, distance(path)?)));
+    let (index, _) = there.min_by(|a, b| a.1.total_cmp(&b.1)).ok_or(TrackError::NobodyThere)?;
+    let path = paths.swap_remove(index);
+    let (path, _) = rejoin(path, paths);
+    swings(std::slice::from_ref(&path)).ok_or(TrackError::MarkedDoesNotSwing)?;
+    Ok(Warned::clean(golfer(&path)))
 }
 
 /// How slow the swings run, and for each person who swings the index of his path.
@@ -155,7 +185,7 @@ mod tests {
     const HERE: Pixel = Pixel { x: 360.0, y: 700.0 };
 
     fn pick(scan: &[Sighting]) -> Result<Warned<Golfer>, TrackError> {
-        choose(scan, SIZE, &clock())
+        choose(scan, SIZE, &clock(), None)
     }
 
     /// Sd-free check that the guide stays with the golfer who stands at `hip`.
@@ -218,6 +248,21 @@ mod tests {
         let out = pick(&scan).unwrap();
         assert_follows(&out.output, HERE, 500.0, 36);
         assert!(out.warnings[0].0.contains("swings in the picture too"));
+    }
+
+    #[test]
+    fn the_one_pointed_at_is_taken_over_a_larger_one() {
+        let far = Pixel::new(80.0, 640.0);
+        let scan = clip(12.0, 3.0, |t| vec![golfer(t, far, 330.0), golfer(t - 0.1, HERE, 500.0)]);
+        let point = |at, file_s| choose(&scan, SIZE, &clock(), Some(Marked { file_s, at }));
+        let there = Pixel::new(far.x + 30.0, far.y - 40.0);
+        assert_follows(&point(there, 1.2).unwrap().output, far, 330.0, 36);
+        assert_follows(&point(HERE, 1.2).unwrap().output, HERE, 500.0, 36);
+        let nobody = point(Pixel::new(700.0, 60.0), 1.2);
+        assert_eq!(nobody.unwrap_err(), TrackError::NobodyThere);
+        let both = clip(12.0, 3.0, |t| vec![stander(t, far, 330.0), golfer(t, HERE, 500.0)]);
+        let stands = choose(&both, SIZE, &clock(), Some(Marked { file_s: 1.2, at: far }));
+        assert_eq!(stands.unwrap_err(), TrackError::MarkedDoesNotSwing);
     }
 
     #[test]

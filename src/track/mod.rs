@@ -37,6 +37,18 @@ pub enum TrackError {
         "nobody in the picture swings: choose a clip that shows one whole swing, from address to finish"
     )]
     NoSwing,
+    #[error("nobody was found where the golfer was pointed at: point at the golfer's hips")]
+    NobodyThere,
+    #[error("the person pointed at does not swing: point at the golfer's hips")]
+    MarkedDoesNotSwing,
+}
+
+/// Where somebody has pointed at the golfer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Marked {
+    /// File time of the picture, seconds.
+    pub file_s: f64,
+    pub at: Pixel,
 }
 
 /// The one who swings, from the coarse scan.
@@ -60,7 +72,7 @@ pub struct HandSample {
 }
 
 /// How a frame of the track came about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Presence {
     Seen,
     /// Interpolated across a short gap.
@@ -68,7 +80,7 @@ pub enum Presence {
     Missing,
 }
 
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct TrackedFrame {
     /// Real time since the first displayed frame of the clip.
     pub time: Seconds,
@@ -81,7 +93,7 @@ pub struct TrackedFrame {
 }
 
 /// What was done about the camera's own motion.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub enum CameraMotion {
     /// The camera stood still: nothing to do.
     Still,
@@ -132,7 +144,7 @@ impl GroundMotion {
 }
 
 /// The golfer through the clip, frames in time order.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Track {
     pub size: PictureSize,
     pub frames: Vec<TrackedFrame>,

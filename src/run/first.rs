@@ -1,0 +1,44 @@
+//! The first picture somebody sees of a clip. In: a picture and the people in it. Out: the
+//! picture with the largest body drawn on it. Says that somebody was found, measures nothing.
+
+use image::RgbImage;
+
+use crate::body::{Joint, PerJoint};
+use crate::frames::Pixel;
+use crate::keypoints::Landmarks;
+use crate::stills::outline;
+
+/// Landmarks count from pixel centres; pictures from the first pixel's corner.
+const HALF_PIXEL: f64 = 0.5;
+
+/// The network's left and right landmarks of a limb's points (POSE.md).
+const PAIRS: [(usize, usize, Joint, Joint); 8] = [
+    (11, 12, Joint::LeadShoulder, Joint::TrailShoulder),
+    (13, 14, Joint::LeadElbow, Joint::TrailElbow),
+    (15, 16, Joint::LeadWrist, Joint::TrailWrist),
+    (23, 24, Joint::LeadHip, Joint::TrailHip),
+    (25, 26, Joint::LeadKnee, Joint::TrailKnee),
+    (27, 28, Joint::LeadAnkle, Joint::TrailAnkle),
+    (29, 30, Joint::LeadHeel, Joint::TrailHeel),
+    (31, 32, Joint::LeadToe, Joint::TrailToe),
+];
+
+/// The picture with the body of whoever looks largest; left and right need not be lead and
+/// trail, which makes no difference to an outline.
+pub fn drawn(picture: &RgbImage, people: &[Landmarks]) -> RgbImage {
+    let largest = people.iter().max_by(|a, b| a.roi.side.total_cmp(&b.roi.side));
+    largest.map_or_else(|| picture.clone(), |person| outline(picture, &points(person)))
+}
+
+fn points(person: &Landmarks) -> PerJoint<Option<Pixel>> {
+    let mut points = PerJoint::from_fn(|_| None);
+    let at = |i: usize| {
+        let p = person.points[i].at;
+        Some(Pixel::new(p.x + HALF_PIXEL, p.y + HALF_PIXEL))
+    };
+    for (left, right, lead, trail) in PAIRS {
+        points[lead] = at(left);
+        points[trail] = at(right);
+    }
+    points
+}
