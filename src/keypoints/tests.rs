@@ -50,7 +50,8 @@ pub(super) fn fine(index: usize, pixels: RgbImage) -> Result<Picture, KeypointsE
 }
 
 fn scan_one(pixels: RgbImage) -> Vec<Landmarks> {
-    let seen: Vec<Sighting> = scan::<_, KeypointsError>(&FULL, [fine(0, pixels)], 1).unwrap();
+    let seen: Vec<Sighting> =
+        scan::<_, KeypointsError>(&FULL, [fine(0, pixels)], 1, |_, _| ()).unwrap();
     seen[0].people.clone()
 }
 
@@ -209,9 +210,9 @@ fn a_rough_guide_is_refined_and_a_wrong_one_sees_nobody() {
 #[test]
 fn errors_of_the_pictures_and_of_the_caller_come_through() {
     let broken = [fine(0, picture("face_on_top")), Err(KeypointsError::NoRegion)];
-    let scanned = scan::<_, KeypointsError>(&FULL, broken, 2);
+    let scanned = scan::<_, KeypointsError>(&FULL, broken, 2, |_, _| ());
     assert!(matches!(scanned, Err(KeypointsError::NoRegion)));
-    let empty = scan::<_, KeypointsError>(&FULL, [fine(0, RgbImage::new(0, 5))], 2);
+    let empty = scan::<_, KeypointsError>(&FULL, [fine(0, RgbImage::new(0, 5))], 2, |_, _| ());
     assert!(matches!(empty, Err(KeypointsError::EmptyPicture)));
     let nowhere = Roi { centre: Pixel::new(f64::NAN, 0.0), side: 5.0, rotation: 0.0 };
     let read = FULL.landmarks(&picture("face_on_top"), nowhere);
