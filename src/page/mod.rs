@@ -13,6 +13,7 @@ mod routes;
 mod server;
 pub mod shown;
 mod size;
+pub mod view;
 
 use std::path::PathBuf;
 

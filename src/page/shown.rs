@@ -87,6 +87,8 @@ pub struct SwingShown {
     pub corrections: usize,
     /// Its number in the library, once it is on record for a pupil.
     pub recorded: Option<i64>,
+    /// Two clips that were taken for one swing, not yet confirmed or parted by hand.
+    pub proposed: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -111,6 +113,26 @@ pub struct SwingPage {
     /// Other swings, to lay over.
     pub others: Vec<SwingShown>,
     pub pupils: Vec<Pupil>,
+}
+
+/// What is given to the pupil.
+#[derive(Clone, Debug, Serialize)]
+pub struct HandOutPage {
+    pub swing: SwingPage,
+    /// The swing that it is laid beside.
+    pub before: Option<SwingShown>,
+    pub tasks: Vec<TaskShown>,
+    /// The coach's own words on the sheet.
+    pub words: String,
+}
+
+/// One practice task of the coach's file.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TaskShown {
+    pub id: String,
+    pub title: String,
+    pub body: String,
+    pub chosen: bool,
 }
 
 /// Two sets of swings side by side.

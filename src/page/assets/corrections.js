@@ -1,0 +1,73 @@
+// The list of what was put right by hand: a new entry takes the place of one about the same
+// thing, each can be undone, and the program works everything out again.
+import { send } from './api.js';
+import { fill, say } from './words.js';
+
+const same = (a, b) => a.kind === b.kind && a.view === b.view
+  && (a.kind !== 'event' || a.event === b.event)
+  && (a.kind !== 'point' || (a.joint === b.joint && a.frame === b.frame));
+
+export class Corrections {
+  constructor(place, list, changed) {
+    Object.assign(this, { api: place.dataset.check, list, changed });
+    this.place = place.querySelector('.by-hand');
+    this.place.addEventListener('click', (event) => {
+      const button = event.target.closest('button');
+      if (button) this.put(this.list.filter((_, i) => i !== Number(button.dataset.index)));
+    });
+    this.show();
+  }
+
+  add(entry) {
+    return this.put([...this.list.filter((old) => !same(old, entry)), entry]);
+  }
+
+  async put(list) {
+    const before = this.list;
+    this.list = list;
+    this.show();
+    try {
+      await send('PUT', `${this.api}/corrections`, list);
+    } catch (error) {
+      this.list = before;
+      this.show();
+      throw error;
+    } finally {
+      await this.changed();
+    }
+  }
+
+  show() {
+    if (!this.list.length) {
+      const none = document.createElement('li');
+      none.className = 'empty';
+      none.textContent = say('check.none_by_hand');
+      this.place.replaceChildren(none);
+      return;
+    }
+    this.place.replaceChildren(...this.list.map((entry, index) => {
+      const row = document.createElement('li');
+      const words = document.createElement('span');
+      const undo = document.createElement('button');
+      words.textContent = told(entry);
+      undo.type = 'button';
+      undo.textContent = say('check.undo');
+      undo.dataset.index = index;
+      undo.setAttribute('aria-label', fill('check.undo_of', { what: words.textContent }));
+      row.append(words, undo);
+      return row;
+    }));
+  }
+}
+
+function told(entry) {
+  const view = entry.view ? say(`view.${entry.view}`) : '';
+  return fill(`by_hand.${entry.kind}`, {
+    view,
+    event: entry.event ? say(`event.${entry.event}`) : '',
+    joint: entry.joint ? say(`joint.${entry.joint}`) : '',
+    frame: entry.frame ?? '',
+    length: entry.length_m ? `${entry.length_m} m` : '',
+    handed: entry.handed ? say(`hand.${entry.handed}`) : '',
+  });
+}

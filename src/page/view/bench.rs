@@ -1,0 +1,245 @@
+//! The bench: where clips are dropped, where their progress and each swing's answer stand. In:
+//! [`BenchShown`]. Out: HTML.
+
+use crate::calibration::View;
+use crate::page::shown::{BenchShown, ClipShown, ClipState, Look, SwingShown, SwingState};
+
+use super::frame::{document, empty, go, trouble};
+use super::html::{Html, div, el, in_address};
+use super::look::{at, key, megabytes};
+use super::said::{sentence, swing_name};
+use super::who;
+use super::words::{fill, say};
+
+#[must_use]
+pub fn bench(shown: &BenchShown, look: &Look) -> String {
+    let nothing = shown.swings.is_empty() && shown.clips.is_empty();
+    let content = [
+        el("h1", &[("class", "unseen")], say("bench.heading")),
+        intake(shown, look, nothing),
+        el("div", &[("data-live", "together")], together(shown, look)),
+        coming(shown, look),
+        el("section", &[("aria-label", say("bench.swings"))], swings(shown, look)),
+        el("section", &[("data-live", "pupils")], pupils(shown, look)),
+        who::names(&shown.pupils),
+    ];
+    document(look, "bench", say("page.bench"), content.into())
+}
+
+fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
+    let most = megabytes(look, shown.max_upload_bytes);
+    let picker = el(
+        "label",
+        &[("class", "button first picker")],
+        [
+            el("span", &[], say("bench.choose")),
+            el(
+                "input",
+                &[("type", "file"), ("accept", "video/*,.mov,.mp4,.mkv,.webm"), ("multiple", "")],
+                "",
+            ),
+        ],
+    );
+    let mut parts = vec![picker, el("p", &[], say("bench.drop"))];
+    if nothing {
+        parts.push(el("p", &[("class", "quiet")], fill("bench.how", &[("most", &most)])));
+    }
+    if let Some(folder) = &shown.watched {
+        parts.push(el(
+            "p",
+            &[("class", "quiet")],
+            fill("bench.watched", &[("folder", folder.as_str())]),
+        ));
+    }
+    let most = shown.max_upload_bytes.to_string();
+    let class = if nothing { "intake tall" } else { "intake" };
+    let attributes = [
+        ("class", class),
+        ("data-intake", ""),
+        ("data-most", most.as_str()),
+        ("aria-label", say("bench.intake")),
+    ];
+    el("section", &attributes, parts).and(el("ul", &[("class", "uploads")], ""))
+}
+
+/// A before and an after of one pupil invite to what comes next.
+fn together(shown: &BenchShown, look: &Look) -> Html {
+    let ready = |label: &str, pupil: Option<&Option<String>>| {
+        shown.swings.iter().find(|s| {
+            s.label == label && s.state == SwingState::Ready && pupil.is_none_or(|p| *p == s.pupil)
+        })
+    };
+    let Some(after) = ready("after", None) else { return Html::default() };
+    let Some(before) = ready("before", Some(&after.pupil)) else { return Html::default() };
+    let query = format!("before={}&after={}", in_address(&before.id), in_address(&after.id));
+    let said = match &after.pupil {
+        Some(name) => fill("bench.together_of", &[("pupil", name)]),
+        None => say("bench.together").to_owned(),
+    };
+    let actions = [
+        go(look, &format!("compare?{query}"), say("bench.compare"), "first"),
+        go(look, &format!("hand-out?{query}"), say("bench.hand_out"), ""),
+    ];
+    div("together", [el("p", &[], said), div("actions", actions)])
+}
+
+/// Clips that are in no swing: still looked at, failed or cancelled.
+fn coming(shown: &BenchShown, look: &Look) -> Html {
+    let alone: Vec<&ClipShown> = shown.clips.iter().filter(|c| c.swing.is_none()).collect();
+    let rows: Vec<Html> = alone.iter().map(|clip| clip_item(clip, look)).collect();
+    el("ul", &[("class", "clips alone"), ("data-list", "coming")], rows)
+}
+
+fn clip_item(clip: &ClipShown, look: &Look) -> Html {
+    let item = format!("clip-{}", clip.id);
+    el("li", &[("data-item", &item)], clip_row(clip, look))
+}
+
+/// One clip: first picture, name, progress or what is wrong, and what can be done.
+pub fn clip_row(clip: &ClipShown, look: &Look) -> Html {
+    let live = format!("clip-{}", clip.id);
+    let name = el(
+        "p",
+        &[("class", "file")],
+        [
+            el("span", &[], clip.name.as_str()),
+            el("span", &[("class", "quiet")], megabytes(look, clip.size_bytes)),
+        ],
+    );
+    let inside = [picture(clip, look), div("about", [name, state(clip), buttons(clip)])];
+    let state = key(clip.state);
+    let attributes = [
+        ("class", "clip"),
+        ("data-live", live.as_str()),
+        ("data-clip", &clip.id),
+        ("data-state", &state),
+    ];
+    el("div", &attributes, inside)
+}
+
+fn picture(clip: &ClipShown, look: &Look) -> Html {
+    if !clip.has_picture {
+        return div("picture none", "");
+    }
+    let source = at(look, &format!("api/clips/{}/first.jpg", in_address(&clip.id)));
+    let words = fill("bench.first_picture", &[("name", &clip.name)]);
+    div("picture", el("img", &[("src", &source), ("alt", &words)], ""))
+}
+
+fn state(clip: &ClipShown) -> Html {
+    let busy = matches!(clip.state, ClipState::Waiting | ClipState::Looking | ClipState::Measuring);
+    match clip.state {
+        ClipState::Failed => trouble(clip.message.as_deref().unwrap_or(say("bench.failed"))),
+        ClipState::Cancelled => el("p", &[("class", "quiet")], say("bench.cancelled")),
+        ClipState::Ready => view_words(clip.view),
+        _ if busy => progress(clip),
+        _ => Html::default(),
+    }
+}
+
+fn progress(clip: &ClipShown) -> Html {
+    let step = match clip.state {
+        ClipState::Waiting => say("bench.waiting"),
+        ClipState::Looking => say("bench.looking"),
+        _ => say("bench.measuring"),
+    };
+    let value = format!("{:.3}", clip.share.clamp(0.0, 1.0));
+    let label = fill("bench.progress_of", &[("name", &clip.name)]);
+    let attributes = [("max", "1"), ("value", value.as_str()), ("aria-label", label.as_str())];
+    el("p", &[("class", "step")], step).and(el("progress", &attributes, ""))
+}
+
+fn view_words(view: Option<View>) -> Html {
+    el("p", &[("class", "quiet")], super::said::view_name(view))
+}
+
+fn buttons(clip: &ClipShown) -> Html {
+    let button = |does: &str, words: &str| {
+        let label = fill("bench.button_of", &[("does", words), ("name", &clip.name)]);
+        el("button", &[("type", "button"), ("data-does", does), ("aria-label", &label)], words)
+    };
+    let inside = match clip.state {
+        ClipState::Waiting | ClipState::Looking | ClipState::Measuring => {
+            vec![button("cancel", say("bench.cancel"))]
+        }
+        ClipState::Failed | ClipState::Cancelled => {
+            vec![button("retry", say("bench.retry")), button("remove", say("bench.remove"))]
+        }
+        ClipState::Ready => Vec::new(),
+    };
+    div("small-actions", inside)
+}
+
+fn swings(shown: &BenchShown, look: &Look) -> Html {
+    let cards: Vec<Html> = shown.swings.iter().map(|s| card(s, shown, look)).collect();
+    el("div", &[("class", "swings"), ("data-list", "swings")], cards)
+}
+
+fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
+    let clips_of = serde_json::to_string(&swing.clips).unwrap_or_default();
+    let (item, head) = (format!("swing-{}", swing.id), format!("head-{}", swing.id));
+    let (said, rows) = (format!("said-{}", swing.id), format!("clips-{}", swing.id));
+    let address = at(look, &format!("swing/{}", in_address(&swing.id)));
+    let title = el("h2", &[("data-live", &head)], {
+        if swing.state == SwingState::Ready {
+            el("a", &[("href", &address)], swing_name(swing))
+        } else {
+            swing_name(swing).into()
+        }
+    });
+    let clips: Vec<Html> = shown
+        .clips
+        .iter()
+        .filter(|clip| swing.clips.values().any(|id| *id == clip.id))
+        .map(|clip| clip_item(clip, look))
+        .collect();
+    let inside = [
+        title,
+        el("div", &[("class", "said"), ("data-live", &said)], answer(swing, look)),
+        el("ul", &[("class", "clips"), ("data-list", &rows)], clips),
+        who::form(swing, look),
+        who::arrange(swing, shown, look),
+    ];
+    let attributes = [
+        ("class", "swing"),
+        ("data-item", &item),
+        ("data-swing", &swing.id),
+        ("data-clips", &clips_of),
+    ];
+    el("article", &attributes, inside)
+}
+
+/// The answer first, and where to go from it; or what is missing.
+fn answer(swing: &SwingShown, look: &Look) -> Html {
+    let id = in_address(&swing.id);
+    match swing.state {
+        SwingState::Waiting => el("p", &[("class", "quiet")], say("bench.no_answer_yet")),
+        SwingState::Failed => trouble(swing.message.as_deref().unwrap_or(say("bench.failed"))),
+        SwingState::Ready => {
+            let text = swing.answer.as_deref().unwrap_or_default();
+            let note = swing.message.as_deref().map(|m| el("p", &[("class", "note")], m));
+            let actions = [
+                go(look, &format!("swing/{id}"), say("bench.open"), "first"),
+                go(look, &format!("hand-out?after={id}"), say("bench.hand_out_one"), ""),
+            ];
+            el("p", &[("class", "answer")], sentence(look, text))
+                .and(note)
+                .and(div("actions", actions))
+        }
+    }
+}
+
+fn pupils(shown: &BenchShown, look: &Look) -> Html {
+    if shown.pupils.is_empty() {
+        return if shown.swings.is_empty() { empty(say("bench.empty")) } else { Html::default() };
+    }
+    let links: Vec<Html> = shown
+        .pupils
+        .iter()
+        .map(|p| {
+            let path = format!("pupil/{}", in_address(&p.name));
+            el("li", &[], go(look, &path, &p.name, ""))
+        })
+        .collect();
+    el("h2", &[], say("bench.pupils")).and(el("ul", &[("class", "pupils")], links))
+}

@@ -1,0 +1,296 @@
+//! Before against after: what moved, stills beside each other, ladder over ladder, the table of
+//! differences. In: [`ComparePage`]. Out: HTML. No number is judged good or bad.
+
+use crate::calibration::View;
+use crate::compare::{Comparison, Key, Line, Side, Verdict};
+use crate::events::Event;
+use crate::page::shown::{ComparePage, Look, SwingShown};
+use crate::results::Unit;
+
+use super::frame::{choice, document, empty, go, trouble};
+use super::html::{Html, div, el, in_address};
+use super::look::{at, event_name, key, measure_words, number, swing_measure_name, unit};
+use super::numbers::hub_class;
+use super::said::{swing_name, view_name};
+use super::swing::{drawing, still};
+use super::words::{fill, say};
+
+#[must_use]
+pub fn compare(page: &ComparePage, look: &Look) -> String {
+    let mut parts = vec![el("h1", &[], say("compare.heading"))];
+    if let Some(message) = &page.message {
+        parts.push(trouble(message));
+    }
+    if let Some(comparison) = &page.comparison {
+        parts.push(verdict(comparison, look));
+        parts.push(actions(page, look));
+        parts.push(pictures(page, look));
+        parts.push(ladders(page, look));
+        parts.push(table(comparison, look));
+    }
+    parts.push(choose(page));
+    document(look, "compare", say("compare.heading"), parts.into())
+}
+
+/// What moved, a sentence each.
+fn verdict(comparison: &Comparison, look: &Look) -> Html {
+    let of = |wanted| comparison.lines.iter().filter(move |line| line.verdict == wanted);
+    let moved: Vec<Html> = of(Verdict::Moved).map(|line| moved(line, look)).collect();
+    let first = if moved.is_empty() {
+        el("p", &[("class", "answer")], say("compare.nothing"))
+    } else {
+        el("ul", &[("class", "answer")], moved)
+    };
+    let few = of(Verdict::TooFewSwings).count();
+    let few = (few > 0).then(|| {
+        let words = fill("compare.too_few", &[("count", &few.to_string())]);
+        el("p", &[("class", "note")], words)
+    });
+    el("div", &[("class", "said")], first.and(few))
+}
+
+/// `At top: lower hub moved, 4.1 cm (2.2 to 6.0) toward the target.`
+fn moved(line: &Line, look: &Look) -> Html {
+    let (factor, unit) = unit(look, line.unit);
+    let change = line.change;
+    let half = (change.high - change.value) * factor;
+    let places = places(half);
+    let size = (change.value * factor).abs();
+    let text = fill(
+        "compare.moved",
+        &[
+            ("where", &place(line.key)),
+            ("what", &row_name(line.key)),
+            ("size", &number(look, size, places)),
+            ("unit", unit),
+            ("low", &number(look, size - half, places)),
+            ("high", &number(look, size + half, places)),
+            ("way", &way(line)),
+        ],
+    );
+    el("li", &[], text)
+}
+
+/// The direction of a change: for a hub or the head the way it moved, for all else more or less.
+fn way(line: &Line) -> String {
+    match line.key {
+        Key::At { measure, .. } if measure.is_travel() => {
+            let [_, plus, minus] = measure_words(measure);
+            if line.change.value < 0.0 { minus } else { plus }
+        }
+        _ if line.change.value < 0.0 => say("compare.less").to_owned(),
+        _ => say("compare.more").to_owned(),
+    }
+}
+
+fn place(key: Key) -> String {
+    match key {
+        Key::At { event, .. } => fill("compare.at", &[("event", event_name(event))]),
+        Key::Swing { .. } => say("group.swing").to_owned(),
+    }
+}
+
+fn row_name(key: Key) -> String {
+    match key {
+        Key::At { measure, .. } => super::numbers::full_name(measure)[0].clone(),
+        Key::Swing { measure } => swing_measure_name(measure),
+    }
+}
+
+/// As many decimals as the interval deserves: the rule of the comparison's own table.
+fn places(half: f64) -> usize {
+    match half {
+        e if e >= 20.0 => 0,
+        e if e >= 0.2 => 1,
+        e if e >= 0.02 => 2,
+        _ => 3,
+    }
+}
+
+fn actions(page: &ComparePage, look: &Look) -> Html {
+    let (Some(before), Some(after)) = (page.before.first(), page.after.first()) else {
+        return Html::default();
+    };
+    let path =
+        format!("hand-out?before={}&after={}", in_address(&before.id), in_address(&after.id));
+    let links = go(look, &path, say("compare.hand_out"), "first");
+    el("nav", &[("class", "actions dock"), ("aria-label", say("swing.next"))], links)
+}
+
+/// The same moment of both swings, in every view that both have.
+fn pictures(page: &ComparePage, look: &Look) -> Html {
+    let (Some(before), Some(after)) = (page.before.first(), page.after.first()) else {
+        return Html::default();
+    };
+    let views: Vec<View> =
+        before.clips.keys().filter(|view| after.clips.contains_key(view)).copied().collect();
+    if views.is_empty() {
+        return empty(say("compare.no_view"));
+    }
+    let events = [Event::Address, Event::Top, Event::Impact, Event::Finish];
+    let names = events.map(|e| (key(e), event_name(e)));
+    let options: Vec<(&str, &str)> = names.iter().map(|(k, n)| (k.as_str(), *n)).collect();
+    let rows: Vec<Html> = events
+        .iter()
+        .map(|event| {
+            let pairs: Vec<Html> =
+                views.iter().map(|view| pair(before, after, *view, *event, look)).collect();
+            el("div", &[("data-moment", key(event).as_str())], pairs)
+        })
+        .collect();
+    let inside = [
+        el("h2", &[], say("compare.pictures")),
+        choice(say("swing.moment"), "moment", "top", &options),
+        div("by-moment", rows),
+    ];
+    el("section", &[("class", "pictures")], inside)
+}
+
+fn pair(before: &SwingShown, after: &SwingShown, view: View, event: Event, look: &Look) -> Html {
+    let side = |swing: &SwingShown, words: &str| {
+        div("side", [el("p", &[("class", "side-name")], words), still(swing, view, event, look)])
+    };
+    div(
+        "pair-of-view",
+        [
+            el("h3", &[], view_name(Some(view))),
+            div("beside", [side(before, say("label.before")), side(after, say("label.after"))]),
+        ],
+    )
+}
+
+fn ladders(page: &ComparePage, look: &Look) -> Html {
+    let (Some(before), Some(after)) = (page.before.first(), page.after.first()) else {
+        return Html::default();
+    };
+    let address = at(
+        look,
+        &format!("api/swings/{}/ladder.svg?over={}", in_address(&before.id), in_address(&after.id)),
+    );
+    let inside = [el("h2", &[], say("compare.ladders")), drawing(&address, say("compare.ladders"))];
+    el("section", &[("class", "ladder")], inside)
+}
+
+fn table(comparison: &Comparison, look: &Look) -> Html {
+    let heads =
+        ["compare.what", "compare.before", "compare.after", "compare.change", "compare.verdict"]
+            .map(|words| el("th", &[("scope", "col")], say(words)));
+    let mut rows = Vec::new();
+    let mut last = String::new();
+    for line in &comparison.lines {
+        let heading = place(line.key);
+        if heading != last {
+            let cell = el("th", &[("colspan", "5"), ("scope", "colgroup")], heading.as_str());
+            rows.push(el("tr", &[("class", "heading")], cell));
+            last = heading;
+        }
+        rows.push(row(line, look));
+    }
+    let table = [el("thead", &[], el("tr", &[], heads)), el("tbody", &[], rows)];
+    let boxed = [
+        ("class", "wide"),
+        ("tabindex", "0"),
+        ("role", "region"),
+        ("aria-label", say("compare.table")),
+    ];
+    let looked = fill("compare.looked_at", &[("count", &comparison.looked_at.to_string())]);
+    let mut notes = vec![el("li", &[], looked)];
+    notes.extend(comparison.notes.iter().map(|note| el("li", &[], note.as_str())));
+    el(
+        "section",
+        &[],
+        [
+            el("h2", &[], say("compare.table")),
+            el("div", &boxed, el("table", &[("class", "differences")], table)),
+            el("ul", &[("class", "quiet")], notes),
+        ],
+    )
+}
+
+fn row(line: &Line, look: &Look) -> Html {
+    let (factor, name) = unit(look, line.unit);
+    let half = (line.change.high - line.change.value) * factor;
+    let places = places(half);
+    let said = |value: f64| number(look, value * factor, places);
+    let plus = if line.change.value > 0.0 { "+" } else { "" };
+    let change = fill(
+        "compare.interval",
+        &[
+            ("change", &format!("{plus}{}", said(line.change.value))),
+            ("low", &said(line.change.low)),
+            ("high", &said(line.change.high)),
+        ],
+    );
+    let (verdict, class) = match line.verdict {
+        Verdict::Moved => (say("verdict.moved"), "moved"),
+        Verdict::NotShown => (say("verdict.not_shown"), "not-shown"),
+        Verdict::TooFewSwings => (say("verdict.too_few"), "too-few"),
+    };
+    let hub = match line.key {
+        Key::At { measure, .. } => hub_class(measure),
+        Key::Swing { .. } => "plain",
+    };
+    let space = if line.unit == Unit::Deg { "" } else { " " };
+    let unit = if name.is_empty() { String::new() } else { format!("{space}{name}") };
+    el(
+        "tr",
+        &[("class", class), ("data-key", &line.key.to_string())],
+        [
+            el("th", &[("scope", "row"), ("class", hub)], row_name(line.key)),
+            el("td", &[], format!("{}{unit}", mean(&line.before, &said))),
+            el("td", &[], format!("{}{unit}", mean(&line.after, &said))),
+            el("td", &[("class", "change")], format!("{change}{unit}")),
+            el("td", &[("class", "verdict")], verdict),
+        ],
+    )
+}
+
+fn mean(side: &Side, said: &dyn Fn(f64) -> String) -> String {
+    let mean = said(side.mean);
+    match side.spread_sd {
+        Some(sd) => format!("{mean} ± {} ({})", said(sd), side.n),
+        None => mean,
+    }
+}
+
+/// Which swings stand on which side; sent as a plain form.
+fn choose(page: &ComparePage) -> Html {
+    let side = |name: &str, chosen: &[SwingShown], words: &str| {
+        let ticks: Vec<Html> = page
+            .swings
+            .iter()
+            .map(|swing| {
+                let mut attributes =
+                    vec![("type", "checkbox"), ("name", name), ("value", swing.id.as_str())];
+                if chosen.iter().any(|c| c.id == swing.id) {
+                    attributes.push(("checked", ""));
+                }
+                let text = el("span", &[], swing_name(swing));
+                el("label", &[("class", "tick")], [el("input", &attributes, ""), text])
+            })
+            .collect();
+        el("fieldset", &[], [el("legend", &[], words), ticks.into()])
+    };
+    if page.swings.len() < 2 {
+        return empty(say("compare.need_two"));
+    }
+    let form = el(
+        "form",
+        &[("class", "choose"), ("data-compare", "")],
+        [
+            div(
+                "sides",
+                [
+                    side("before", &page.before, say("label.before")),
+                    side("after", &page.after, say("label.after")),
+                ],
+            ),
+            el("button", &[("type", "submit"), ("class", "first")], say("compare.go")),
+        ],
+    );
+    let mut attributes = vec![("class", "choosing")];
+    if page.comparison.is_none() {
+        attributes.push(("open", ""));
+    }
+    el("details", &attributes, [el("summary", &[], say("compare.choose")), form])
+}

@@ -1,0 +1,122 @@
+//! A pupil over the weeks. In: [`PupilPage`]. Out: HTML.
+
+use crate::page::shown::{Look, PupilPage, SwingState};
+use crate::record::Stored;
+
+use super::frame::{document, empty, field, go, select};
+use super::html::{Html, div, el, in_address};
+use super::look::{at, written_day};
+use super::said::{sentence, swing_name};
+use super::swing::drawing;
+use super::words::{fill, say};
+
+/// What a coach follows first; any other value can be chosen.
+const FIRST: &str = "top.lower_hub_target";
+
+#[must_use]
+pub fn pupil(page: &PupilPage, look: &Look) -> String {
+    let name = page.pupil.name.as_str();
+    let mut parts = vec![el("h1", &[], name)];
+    if page.recorded.is_empty() && page.swings.is_empty() {
+        parts.push(empty(say("pupil.empty")));
+    }
+    if !page.recorded.is_empty() {
+        parts.push(history(name, look));
+    }
+    parts.push(on_bench(page, look));
+    parts.push(lessons(page, look));
+    document(look, "pupil", name, parts.into())
+}
+
+fn history(name: &str, look: &Look) -> Html {
+    let keys = [
+        FIRST,
+        "top.upper_hub_target",
+        "top.lower_hub_ball",
+        "top.upper_hub_ball",
+        "top.spine_tilt",
+        "top.forward_bend",
+        "impact.lower_hub_target",
+        "impact.upper_hub_target",
+        "impact.spine_tilt",
+        "swing.tempo",
+    ];
+    let options: Vec<(String, String)> =
+        keys.iter().map(|k| ((*k).to_owned(), say(&format!("key.{k}")).to_owned())).collect();
+    let address = at(look, &format!("api/history.svg?pupil={}&key={FIRST}", in_address(name)));
+    el(
+        "section",
+        &[("class", "history")],
+        [
+            el("h2", &[], say("pupil.history")),
+            field(say("pupil.key"), select("key", FIRST, &options)),
+            drawing(&address, say("pupil.history")),
+        ],
+    )
+}
+
+fn on_bench(page: &PupilPage, look: &Look) -> Html {
+    if page.swings.is_empty() {
+        return Html::default();
+    }
+    let items: Vec<Html> = page
+        .swings
+        .iter()
+        .map(|swing| {
+            let path = format!("swing/{}", in_address(&swing.id));
+            let answer = swing.answer.as_deref().filter(|_| swing.state == SwingState::Ready);
+            let said = answer.map(|a| el("p", &[], sentence(look, a)));
+            el("li", &[], [go(look, &path, &swing_name(swing), ""), said.into()])
+        })
+        .collect();
+    el("section", &[], [el("h2", &[], say("pupil.bench")), el("ul", &[("class", "plain")], items)])
+}
+
+fn lessons(page: &PupilPage, look: &Look) -> Html {
+    if page.lessons.is_empty() {
+        return Html::default();
+    }
+    let items: Vec<Html> = page
+        .lessons
+        .iter()
+        .rev()
+        .map(|lesson| {
+            let swings: Vec<Html> = page
+                .recorded
+                .iter()
+                .filter(|stored| stored.date == lesson.date)
+                .map(|stored| recorded(stored, look))
+                .collect();
+            let tasks: Vec<Html> =
+                lesson.tasks.iter().map(|task| el("li", &[], task.as_str())).collect();
+            let tasks = if tasks.is_empty() {
+                Html::default()
+            } else {
+                el("p", &[], say("pupil.tasks")).and(el("ul", &[], tasks))
+            };
+            let day = el("h3", &[], written_day(look, &lesson.date));
+            div("lesson", [day, el("ul", &[("class", "plain")], swings), tasks])
+        })
+        .collect();
+    el("section", &[], [el("h2", &[], say("pupil.lessons")), items.into()])
+}
+
+fn recorded(stored: &Stored, look: &Look) -> Html {
+    let label = match stored.label.as_str() {
+        "before" => say("label.before"),
+        "after" => say("label.after"),
+        "" => say("pupil.swing"),
+        other => other,
+    };
+    let club = if stored.club.is_empty() {
+        String::new()
+    } else {
+        fill("pupil.club", &[("club", &stored.club)])
+    };
+    let answer = crate::results::answer(&stored.result);
+    el(
+        "li",
+        &[],
+        [el("strong", &[], format!("{label}{club}")), el("p", &[], sentence(look, &answer))],
+    )
+}

@@ -1,0 +1,76 @@
+//! Phrases about a swing. In: [`SwingShown`], the sentence of its result. Out: HTML and text.
+
+use crate::calibration::View;
+use crate::page::shown::{Look, SwingShown};
+
+use super::html::{Html, el};
+use super::look;
+use super::words::{fill, say};
+
+/// The answer with both hubs marked as they are marked in pictures.
+pub fn sentence(look: &Look, text: &str) -> Html {
+    let text = look::sentence(look, text);
+    let mut out = Html::default();
+    let mut rest = text.as_str();
+    while let Some((at, name, class)) = next_hub(rest) {
+        out = out.and(&rest[..at]).and(el("span", &[("class", class)], name));
+        rest = &rest[at + name.len()..];
+    }
+    out.and(rest)
+}
+
+/// Where the next name of a hub stands.
+fn next_hub(text: &str) -> Option<(usize, &'static str, &'static str)> {
+    [("lower hub", "hub lower"), ("upper hub", "hub upper")]
+        .into_iter()
+        .filter_map(|(name, class)| Some((text.find(name)?, name, class)))
+        .min_by_key(|(at, ..)| *at)
+}
+
+/// `Anna, before, 7 iron`; what is not known yet is left out.
+#[must_use]
+pub fn swing_name(swing: &SwingShown) -> String {
+    let pupil = swing.pupil.as_deref().filter(|name| !name.is_empty());
+    let label = match swing.label.as_str() {
+        "before" => say("label.before"),
+        "after" => say("label.after"),
+        other => other,
+    };
+    let parts = [pupil.unwrap_or_else(|| say("swing.unnamed")), label, swing.club.as_str()];
+    parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+#[must_use]
+pub fn view_name(view: Option<View>) -> &'static str {
+    match view {
+        Some(View::FaceOn) => say("view.face-on"),
+        Some(View::DownTheLine) => say("view.down-the-line"),
+        None => say("view.unknown"),
+    }
+}
+
+/// `2 changes by hand`, where there are any.
+pub fn by_hand(count: usize) -> Option<String> {
+    match count {
+        0 => None,
+        1 => Some(say("swing.by_hand_one").to_owned()),
+        n => Some(fill("swing.by_hand", &[("count", &n.to_string())])),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::page::view::look::tests::plain;
+
+    #[test]
+    fn both_hubs_are_marked_and_no_word_is_lost() {
+        let said = "the lower hub 6.1 cm <and> the upper hub 5.0 cm";
+        let html = sentence(&plain(), said).into_string();
+        assert_eq!(
+            html,
+            "the <span class=\"hub lower\">lower hub</span> 6.1 cm &lt;and&gt; the \
+             <span class=\"hub upper\">upper hub</span> 5.0 cm"
+        );
+    }
+}
