@@ -52,6 +52,32 @@ impl Joint {
         Self::LeadToe,
         Self::TrailToe,
     ];
+
+    /// In running text.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::LowerHub => "lower hub",
+            Self::UpperHub => "upper hub",
+            Self::Head => "head",
+            Self::LeadShoulder => "lead shoulder",
+            Self::TrailShoulder => "trail shoulder",
+            Self::LeadElbow => "lead elbow",
+            Self::TrailElbow => "trail elbow",
+            Self::LeadWrist => "lead wrist",
+            Self::TrailWrist => "trail wrist",
+            Self::LeadHip => "lead hip",
+            Self::TrailHip => "trail hip",
+            Self::LeadKnee => "lead knee",
+            Self::TrailKnee => "trail knee",
+            Self::LeadAnkle => "lead ankle",
+            Self::TrailAnkle => "trail ankle",
+            Self::LeadHeel => "lead heel",
+            Self::TrailHeel => "trail heel",
+            Self::LeadToe => "lead toe",
+            Self::TrailToe => "trail toe",
+        }
+    }
 }
 
 /// One `T` for each [`Joint`].

@@ -154,6 +154,10 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "[VIEW:]LENGTH", help_heading = "Marks")]
     pub camera_distance: Vec<String>,
 
+    /// What was set by hand, as a JSON list such as swing.json's "corrections"
+    #[arg(long, value_name = "FILE.json", help_heading = "Marks")]
+    pub corrections: Option<PathBuf>,
+
     #[command(flatten)]
     pub store: desk::StoreArgs,
 
@@ -212,6 +216,11 @@ impl MeasureArgs {
         self.target_line.iter().try_for_each(|text| options.set_target_line(text))?;
         if let (Some(line), Some(length)) = (&self.reference, &self.reference_length) {
             options.set_reference(line, length, self.reference_place.into())?;
+        }
+        if let Some(file) = &self.corrections {
+            let text = std::fs::read_to_string(file)
+                .map_err(|e| OptionsError::NoCorrections(format!("{}: {e}", file.display())))?;
+            options.set_corrections(&text)?;
         }
         options.handed = self.handed.into();
         options.accuracy = self.accuracy.into();

@@ -53,6 +53,11 @@ pub enum Error {
     Observed(#[from] ObservedError),
     #[error("the work on this clip was stopped")]
     Cancelled,
+    #[error("the correction \"{what}\" cannot be used: {why}; change it or take it back")]
+    Correction { what: String, why: String },
+    /// The caller observes clip `clip` again, with the person of its options.
+    #[error("another person was marked in clip {}: it must be looked at again", clip + 1)]
+    LookAgain { clip: usize },
     #[error("there is no frame {frame}: the clip has {frames} frames, the first is frame 0")]
     NoSuchFrame { frame: usize, frames: usize },
     #[error("{}: {what}", file.display())]

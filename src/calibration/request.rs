@@ -18,14 +18,15 @@ pub struct Segment {
 }
 
 /// Where a thing of known length lies.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
 pub enum Place {
     /// On the ground along the toes.
     #[default]
     Feet,
-    /// On the ground on the line through the ball, this far in front of the ankles where
-    /// the coach says so, metres.
-    BallLine { front_m: Option<f64> },
+    /// On the ground on the line through the ball.
+    BallLine,
     /// At the height and distance of the hips.
     Hips,
 }
@@ -37,6 +38,21 @@ pub struct Reference {
     /// Metres.
     pub length: Estimate,
     pub place: Place,
+    /// How far the line through the ball lies in front of the ankles, where it is known, metres.
+    pub front_m: Option<f64>,
+}
+
+impl Reference {
+    /// A mark's length is read off a tape or known from the maker to about half a centimetre
+    /// (common practice, no source).
+    const LENGTH_SD_M: f64 = 0.005;
+
+    /// Something whose length somebody states.
+    #[must_use]
+    pub fn stated(marks: Segment, length_m: f64, place: Place) -> Self {
+        let length = Estimate::new(length_m, Self::LENGTH_SD_M);
+        Self { marks, length, place, front_m: None }
+    }
 }
 
 /// What is known of the camera from outside the picture.
@@ -99,7 +115,7 @@ impl CalibrationRequest {
         }
         for r in &self.references {
             within("the reference length", r.length.value, (0.2, 20.0), ("20 cm", "20 m"), "m")?;
-            if let Place::BallLine { front_m: Some(front) } = r.place {
+            if let Some(front) = r.front_m {
                 within(
                     "the reference's distance in front of the feet",
                     front,

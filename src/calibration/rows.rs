@@ -275,8 +275,9 @@ impl<'a> Rows<'a> {
         }];
         let front = match r.place {
             Place::Feet => TOES_FRONT.scaled(lens.metres),
-            Place::BallLine { front_m: Some(front) } => Estimate::new(front, STATED_FRONT_SD),
-            Place::BallLine { front_m: None } => BALL_FRONT,
+            Place::BallLine => {
+                r.front_m.map_or(BALL_FRONT, |front| Estimate::new(front, STATED_FRONT_SD))
+            }
             Place::Hips => return Ok(rows),
         };
         let middle = |m: Segment| {

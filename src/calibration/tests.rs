@@ -46,7 +46,7 @@ fn marks(shot: &Shot, from: [f64; 3], to: [f64; 3]) -> Segment {
 /// A rod on the ground along the target line, 1.2 m, this far in front of the ankles.
 fn rod(shot: &Shot, front: f64, place: Place) -> Reference {
     let marks = marks(shot, [-0.6, front, 0.008], [0.6, front, 0.008]);
-    Reference { marks, length: Estimate::new(1.2, 0.003), place }
+    Reference { marks, length: Estimate::new(1.2, 0.003), place, front_m: None }
 }
 
 #[test]
@@ -71,11 +71,12 @@ fn a_rod_gives_the_scale_with_its_depth_corrected() {
         references: vec![reference],
         ..CalibrationRequest::new(shot.view, shot.handed, shot.size)
     };
-    for (front, place) in [
-        (0.19, Place::Feet),
-        (0.6, Place::BallLine { front_m: Some(0.6) }),
-        (0.75, Place::BallLine { front_m: None }),
+    for (front, place, known) in [
+        (0.19, Place::Feet, None),
+        (0.6, Place::BallLine, Some(0.6)),
+        (0.75, Place::BallLine, None),
     ] {
+        let rod = |shot, front, place| Reference { front_m: known, ..rod(shot, front, place) };
         let c = solve(&shot, &lifted, &request(rod(&shot, front, place))).unwrap();
         assert_relative_eq!(c.stature_m.value, STATURE, max_relative = 0.012);
         assert!((c.stature_m.value - STATURE).abs() < 2.0 * c.stature_m.sd);
@@ -98,6 +99,7 @@ fn a_rod_gives_the_scale_with_its_depth_corrected() {
         marks: marks(&shot, [-0.5, hips.y, hips.z], [0.5, hips.y, hips.z]),
         length: Estimate::new(1.0, 0.003),
         place: Place::Hips,
+        front_m: None,
     };
     let c = solve(&shot, &lifted, &request(at_hips)).unwrap();
     assert_relative_eq!(c.stature_m.value, STATURE, max_relative = 0.01);
@@ -144,7 +146,7 @@ fn marks_correct_a_wrong_guess() {
 fn a_left_handers_camera_is_solved_the_same() {
     let shot = Shot::new(View::FaceOn, Handed::Left);
     let request = CalibrationRequest {
-        references: vec![rod(&shot, 0.6, Place::BallLine { front_m: Some(0.6) })],
+        references: vec![Reference { front_m: Some(0.6), ..rod(&shot, 0.6, Place::BallLine) }],
         vertical: Some(marks(&shot, [0.4, -0.5, 0.1], [0.4, -0.5, 2.0])),
         ..shot.request()
     };
@@ -167,7 +169,7 @@ fn what_cannot_be_is_said_in_one_line() {
     let shot = face();
     let lifted = shot.lifted(&SWING);
     let good = shot.request();
-    let reference = rod(&shot, 0.6, Place::BallLine { front_m: Some(0.6) });
+    let reference = Reference { front_m: Some(0.6), ..rod(&shot, 0.6, Place::BallLine) };
     let with = |r: Reference| CalibrationRequest { references: vec![r], ..good.clone() };
     let sky = Segment {
         from: crate::frames::Pixel::new(100.0, 100.0),
@@ -257,7 +259,8 @@ fn marks_give_the_pose_that_opencv_solves() {
             references: vec![Reference {
                 marks: line(0, 1),
                 length: Estimate::new(1.2, 0.003),
-                place: Place::BallLine { front_m: Some(1.0) },
+                place: Place::BallLine,
+                front_m: Some(1.0),
             }],
             log_focal: Some(Estimate::new((marks.focal / shot.size.long()).ln(), 0.002)),
             ..shot.request()

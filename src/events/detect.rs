@@ -4,7 +4,9 @@
 use super::motion::Motion;
 use super::strike::{Strike, find_strikes};
 use super::swings::{SwingSpan, find_swings, pick};
-use super::{Events, EventsError, ImpactSource, address, finish, handed, impact, level, top};
+use super::{
+    Event, Events, EventsError, ImpactSource, address, finish, handed, impact, level, marked, top,
+};
 use crate::decode::{Clock, Sound};
 use crate::frames::Handed;
 use crate::lift::Lifted;
@@ -22,6 +24,17 @@ pub fn detect(
     sound: Option<&Sound>,
     clock: &Clock,
 ) -> Result<Warned<Events>, EventsError> {
+    detect_marked(lifted, handed, sound, clock, &[])
+}
+
+/// The same with events that somebody has set by hand; of two marks for one the later counts.
+pub fn detect_marked(
+    lifted: &Lifted,
+    handed: Handed,
+    sound: Option<&Sound>,
+    clock: &Clock,
+    marks: &[(Event, Estimate)],
+) -> Result<Warned<Events>, EventsError> {
     let motion = Motion::new(lifted, handed)?;
     let strikes = sound.map_or_else(Vec::new, |s| find_strikes(s, clock));
     let span = pick(&find_swings(&motion.samples()), &strikes)?.output;
@@ -31,7 +44,10 @@ pub fn detect(
     let top = top::refine(&motion, &span).ok_or(EventsError::NoSwing)?;
     let start = address::find(&motion, span.start.0, top.value);
     let impact = find_impact(&motion, &span, start.as_ref(), top.value, &strikes);
-    let events = assemble(&motion, &span, start.as_ref(), top, impact);
+    let mut events = assemble(&motion, &span, start.as_ref(), top, impact);
+    if !marks.is_empty() {
+        events = marked::settle(&motion, events, marks, span.impact.0)?;
+    }
     let warnings = remarks(&motion, handed, &events, &span);
     Ok(Warned { output: events, warnings })
 }

@@ -19,6 +19,7 @@ mod fit;
 mod handed;
 mod impact;
 mod level;
+mod marked;
 mod motion;
 mod series;
 mod slow;
@@ -34,7 +35,7 @@ mod rendered;
 #[cfg(test)]
 mod synthetic;
 
-pub use detect::detect;
+pub use detect::{detect, detect_marked};
 pub use slow::{Stretched, implausible_stretch};
 pub use strike::{Strike, find_strikes};
 pub use swings::{SwingSpan, find_swings, pick};
@@ -67,6 +68,20 @@ impl Event {
         Self::Impact,
         Self::Finish,
     ];
+
+    /// In running text.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Address => "address",
+            Self::Takeaway => "takeaway",
+            Self::ArmLevelBack => "arm level going back",
+            Self::Top => "top",
+            Self::Transition => "transition",
+            Self::Impact => "impact",
+            Self::Finish => "finish",
+        }
+    }
 }
 
 /// Where the time of impact comes from.
@@ -133,4 +148,10 @@ pub enum EventsError {
          frames a second or more"
     )]
     TooFewFrames { frames: usize },
+    #[error(
+        "{} would come before {}: set both by hand, or take the last correction back",
+        second.name(),
+        first.name()
+    )]
+    OutOfOrder { first: Event, second: Event },
 }

@@ -6,6 +6,7 @@
 //! the readings of the picture and on those of its mirror image; the answers are averaged.
 
 mod input;
+mod marks;
 mod network;
 mod output;
 #[cfg(test)]
@@ -17,6 +18,7 @@ use crate::keypoints::{Accuracy, Landmarks};
 use crate::track::{Presence, Track, TrackedFrame};
 use crate::units::{Estimate, Seconds};
 
+pub use marks::{JointMark, put};
 pub use network::Corrector;
 
 /// Why the landmarks could not be corrected.

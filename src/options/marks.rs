@@ -2,42 +2,14 @@
 //! Out: checked lines in pixels of the upright picture, origin at its top-left corner.
 
 use super::OptionsError;
-use crate::calibration::View;
+use crate::calibration::{Segment, View};
 use crate::frames::Pixel;
-use crate::units::Metres;
 
 /// Two marks nearer than this say nothing about direction or length: a mark is set to
 /// about 2 pixels by hand, which would be a tenth of it.
-const SHORTEST_LINE_PX: f64 = 20.0;
+pub(super) const SHORTEST_LINE_PX: f64 = 20.0;
 /// No picture that [`crate::decode`] accepts is wider or higher.
-const LARGEST_PX: f64 = 16_384.0;
-
-/// Two points of the upright picture.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
-    pub from: Pixel,
-    pub to: Pixel,
-}
-
-/// Where the thing of known length lies; its distance from the camera follows from that.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Place {
-    /// On the ground along the toes.
-    #[default]
-    Feet,
-    /// On the ground on the line through the ball.
-    BallLine,
-    /// At the height and distance of the hips.
-    Hips,
-}
-
-/// Two marks on something of known length.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reference {
-    pub line: Line,
-    pub length: Metres,
-    pub place: Place,
-}
+pub(super) const LARGEST_PX: f64 = 16_384.0;
 
 /// A value for one clip, or for all when it names none.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,7 +33,7 @@ pub(super) fn split_view(text: &str) -> (Option<View>, &str) {
 ///
 /// # Errors
 /// When these are not four numbers within a picture, or the points are too near each other.
-pub fn parse_line(flag: &'static str, text: &str) -> Result<ForClip<Line>, OptionsError> {
+pub fn parse_line(flag: &'static str, text: &str) -> Result<ForClip<Segment>, OptionsError> {
     let (view, rest) = split_view(text);
     let numbers: Result<Vec<f64>, _> = rest.split(',').map(|n| n.trim().parse()).collect();
     let Ok([x1, y1, x2, y2]) = numbers.as_deref() else {
@@ -70,7 +42,7 @@ pub fn parse_line(flag: &'static str, text: &str) -> Result<ForClip<Line>, Optio
     if ![x1, y1, x2, y2].iter().all(|n| (0.0..=LARGEST_PX).contains(*n)) {
         return Err(OptionsError::NotALine { flag, text: text.to_owned() });
     }
-    let line = Line { from: Pixel::new(*x1, *y1), to: Pixel::new(*x2, *y2) };
+    let line = Segment { from: Pixel::new(*x1, *y1), to: Pixel::new(*x2, *y2) };
     if line.from.distance(line.to) < SHORTEST_LINE_PX {
         return Err(OptionsError::LineTooShort { flag });
     }

@@ -2,6 +2,7 @@
 //! stages can rely on. No clap types, no files: whether a clip exists is for
 //! [`crate::decode`] to say.
 
+mod corrections;
 mod length;
 mod marks;
 
@@ -12,8 +13,10 @@ use crate::frames::{Handed, Pixel};
 use crate::keypoints::Accuracy;
 use crate::units::{Metres, Radians};
 
+pub use crate::calibration::{Place, Reference, Segment};
+pub use crate::results::Correction;
 pub use length::parse_length;
-pub use marks::{ForClip, Line, Place, Reference, parse_line};
+pub use marks::{ForClip, parse_line};
 
 /// Heights that a pupil can have, metres: wider than any adult measured in ANSUR II (2012),
 /// with room for children.
@@ -68,6 +71,8 @@ pub enum OptionsError {
     NoSuchClip { flag: &'static str, view: &'static str },
     #[error("{flag} is given twice for the same clip")]
     Twice { flag: &'static str },
+    #[error("this is no list of corrections: {0}")]
+    NoCorrections(String),
     #[error("{flag} needs {needs} with it")]
     Needs { flag: &'static str, needs: &'static str },
 }
@@ -91,9 +96,9 @@ pub struct Clip {
     pub capture_fps: Option<f64>,
     pub reference: Option<Reference>,
     /// A line that is vertical in the world (a wall's edge, a plumb line).
-    pub vertical: Option<Line>,
+    pub vertical: Option<Segment>,
     /// A line on the ground that points at the target, from the pupil's end.
-    pub target_line: Option<Line>,
+    pub target_line: Option<Segment>,
     /// Angle of view over the picture's longer side.
     pub camera_fov: Option<Radians>,
     /// From the camera to the pupil.
@@ -127,6 +132,8 @@ pub struct Options {
     pub stature: Option<Metres>,
     pub handed: Handed,
     pub accuracy: Accuracy,
+    /// What the coach has set by hand, in order; checked by [`Options::correct`].
+    corrections: Vec<Correction>,
     /// Folder for the result files; `None` writes none.
     pub out: Option<PathBuf>,
     /// In the stills.
@@ -165,6 +172,7 @@ impl Options {
             stature: None,
             handed: Handed::Right,
             accuracy: Accuracy::default(),
+            corrections: Vec::new(),
             out: None,
             blur_faces: false,
             skeleton: false,
@@ -177,6 +185,11 @@ impl Options {
     #[must_use]
     pub fn clips(&self) -> &[Clip] {
         &self.clips
+    }
+
+    #[must_use]
+    pub fn corrections(&self) -> &[Correction] {
+        &self.corrections
     }
 
     /// # Errors
@@ -235,7 +248,7 @@ impl Options {
         const FLAG: &str = "--reference";
         let marked = parse_line(FLAG, line)?;
         let length = length_in("--reference-length", length, REFERENCE_M)?;
-        let reference = Reference { line: marked.value, length, place };
+        let reference = Reference::stated(marked.value, length.0, place);
         self.give_one(FLAG, marked.view, |clip| &mut clip.reference, reference)
     }
 
@@ -398,7 +411,7 @@ mod tests {
         let mut options = one();
         options.set_reference("412,1102,655,1098", "122cm", Place::BallLine).unwrap();
         let reference = options.clips()[0].reference.unwrap();
-        assert_eq!((reference.length, reference.place), (Metres(1.22), Place::BallLine));
+        assert_eq!((reference.length.value, reference.place), (1.22, Place::BallLine));
         assert!(one().set_reference("412,1102,655,1098", "122", Place::Feet).is_err());
         assert!(one().set_reference("412,1102,655,1098", "1cm", Place::Feet).is_err());
         assert!(matches!(one().set_camera_distance("3.5m"), Err(OptionsError::Needs { .. })));

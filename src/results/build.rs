@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::round::{at, rounded, significant};
 use super::{
-    Causes, ClipEntry, EventEntry, Explanation, MotionNote, Pupil, SCHEMA, ScaleEntry,
+    Causes, ClipEntry, Correction, EventEntry, Explanation, MotionNote, Pupil, SCHEMA, ScaleEntry,
     SwingMeasure, SwingResult, Unit, Value,
 };
 use crate::calibration::{ScaleMethod, View};
@@ -47,6 +47,7 @@ pub struct Measurement<'a> {
     /// In seconds, radians, or a plain ratio.
     pub swing: &'a BTreeMap<SwingMeasure, Result<Estimate, Missing>>,
     pub notes: &'a [Warning],
+    pub corrections: &'a [Correction],
 }
 
 /// Writes the measurement down.
@@ -66,6 +67,7 @@ pub fn assemble(measured: &Measurement<'_>) -> SwingResult {
         swing: measured.swing.iter().map(|(&key, value)| (key, swing_value(key, *value))).collect(),
         explain: explanation(measured),
         notes: notes(measured.notes),
+        corrections: measured.corrections.to_vec(),
     }
 }
 
@@ -218,6 +220,7 @@ pub mod tests {
             at_events: &at_events,
             swing: &swing.into_iter().collect(),
             notes: &[Warning("invented numbers".into()), Warning("invented numbers".into())],
+            corrections: &[],
         })
     }
 

@@ -10,12 +10,14 @@ mod round;
 mod value;
 mod swing;
 mod build;
+mod correction;
 mod series;
 mod words;
 mod table;
 mod explain;
 
 pub use build::{Clip, Measurement, assemble};
+pub use correction::Correction;
 pub use explain::explain;
 pub use file::write_atomically;
 pub use series::series_csv;

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ResultError, Value};
+use super::{Correction, ResultError, Value};
 use crate::calibration::{ScaleMethod, View};
 use crate::events::Event;
 use crate::frames::Handed;
@@ -32,6 +32,9 @@ pub struct SwingResult {
     pub explain: Explanation,
     #[serde(default)]
     pub notes: Vec<String>,
+    /// What the coach has set by hand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub corrections: Vec<Correction>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

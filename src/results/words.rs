@@ -19,15 +19,7 @@ pub fn is_shown(estimate: Estimate) -> bool {
 /// The event's name in running text.
 #[must_use]
 pub fn event_name(event: Event) -> &'static str {
-    match event {
-        Event::Address => "address",
-        Event::Takeaway => "takeaway",
-        Event::ArmLevelBack => "arm level going back",
-        Event::Top => "top",
-        Event::Transition => "transition",
-        Event::Impact => "impact",
-        Event::Finish => "finish",
-    }
+    event.name()
 }
 
 /// The measure's name in running text.

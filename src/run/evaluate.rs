@@ -1,23 +1,23 @@
 //! From observed clips to numbers. In: what each clip shows, the coach's marks. Out: events,
 //! cameras, motion and the result. Pure and quick: no file is touched.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use crate::calibration::{self, Calibration, CalibrationRequest, CameraFacts, Segment, View};
+use crate::calibration::{self, Calibration, CalibrationRequest, CameraFacts, View};
 use crate::error::Error;
 use crate::events::{self, Events};
+use crate::frames::Handed;
 use crate::geometry::{self, Motion, ViewInput};
-use crate::lift::Lifted;
-use crate::options::{Clip, Line, Options, Place, Reference};
+use crate::lift::{self, Corrector, Lifted};
+use crate::options::{Clip, Options, Person};
 use crate::results::{self, SwingMeasure, SwingResult};
 use crate::units::Estimate;
 use crate::warning::Warning;
 
+use super::by_hand::{self, ByHand};
 use super::observe::Observed;
 
-/// A mark's length is read off a tape or known from the maker to about half a centimetre
-/// (common practice, no source).
-const REFERENCE_SD_M: f64 = 0.005;
 /// A distance to the camera is paced or taped to about this share (common practice, no source).
 const DISTANCE_RELATIVE_SD: f64 = 0.02;
 /// Nearer to face-on than this azimuth is face-on, radians: half way between the views.
@@ -28,6 +28,8 @@ pub struct Viewed {
     /// Position among the observed clips.
     pub clip: usize,
     pub events: Events,
+    /// With the points that were set by hand.
+    pub lifted: Lifted,
     pub calibration: Calibration,
     /// Real time of the clip's first displayed frame on the result's clock, seconds.
     pub offset_s: f64,
@@ -44,27 +46,37 @@ pub struct Evaluated {
 /// Turns what was observed into numbers.
 ///
 /// # Errors
-/// When a clip shows no whole swing, marks contradict each other, or two clips do not belong
-/// together.
+/// When a clip shows no whole swing, marks or corrections cannot be, two clips do not belong
+/// together, or a person was marked whom nobody has looked at yet ([`Error::LookAgain`]).
 pub fn evaluate(
     observed: &[Observed],
     options: &Options,
     mut notes: Vec<Warning>,
 ) -> Result<Evaluated, Error> {
-    let mut views = observed
+    let mut timed = observed
         .iter()
         .zip(options.clips())
         .enumerate()
         .map(|(index, (seen, clip))| {
             notes.extend(seen.warnings.iter().cloned());
-            view(index, seen, clip, options, &mut notes)
+            Timed::new(index, seen, clip, options, &mut notes)
         })
         .collect::<Result<Vec<_>, Error>>()?;
-    views.sort_by_key(|v| v.calibration.view != View::FaceOn);
+    timed.sort_by_key(|t| t.by_hand.view() != View::FaceOn);
+    let shown: Vec<View> = timed.iter().map(|t| t.by_hand.view()).collect();
+    notes.extend(by_hand::note(options, &shown)?);
+    if let [first, second] = timed.as_mut_slice() {
+        let (a, b) = ((&mut first.events, &first.by_hand), (&mut second.events, &second.by_hand));
+        by_hand::agree(a, b);
+    }
+    let mut views = timed
+        .into_iter()
+        .map(|t| t.calibrated(options, &mut notes))
+        .collect::<Result<Vec<_>, Error>>()?;
     let inputs: Vec<ViewInput> = views
         .iter()
         .map(|v| ViewInput {
-            lifted: &observed[v.clip].lifted,
+            lifted: &v.lifted,
             events: &v.events,
             calibration: &v.calibration,
             camera_motion: observed[v.clip].track.motion,
@@ -78,19 +90,77 @@ pub fn evaluate(
     Ok(Evaluated { views, motion, result })
 }
 
-fn view(
-    index: usize,
+/// Whom a clip must have been looked at for; compare with [`Observed::person`].
+///
+/// # Errors
+/// When the landmarks cannot be lifted for the other hand.
+pub fn person_wanted(
     seen: &Observed,
-    clip: &Clip,
+    clip: usize,
     options: &Options,
-    notes: &mut Vec<Warning>,
-) -> Result<Viewed, Error> {
-    let events =
-        events::detect(&seen.lifted, options.handed, seen.sound.as_ref(), &seen.clock)?.note(notes);
-    let view = clip.view.unwrap_or_else(|| recognised(&seen.lifted));
-    let request = request(seen, clip, view, options);
-    let calibration = calibration::calibrate(&seen.lifted, &events, &request)?.note(notes);
-    Ok(Viewed { clip: index, events, calibration, offset_s: 0.0 })
+) -> Result<Option<Person>, Error> {
+    let view = if let Some(view) = options.view(clip) {
+        view
+    } else {
+        recognised(lifted(seen, options.hand())?.as_ref())
+    };
+    Ok(options.person(clip, view))
+}
+
+/// One clip with its events.
+struct Timed<'a> {
+    index: usize,
+    seen: &'a Observed,
+    clip: &'a Clip,
+    lifted: Cow<'a, Lifted>,
+    by_hand: ByHand<'a>,
+    events: Events,
+}
+
+impl<'a> Timed<'a> {
+    fn new(
+        index: usize,
+        seen: &'a Observed,
+        clip: &'a Clip,
+        options: &'a Options,
+        notes: &mut Vec<Warning>,
+    ) -> Result<Self, Error> {
+        let hand = options.hand();
+        let lifted = lifted(seen, hand)?;
+        let view = options.view(index).unwrap_or_else(|| recognised(&lifted));
+        if options.person(index, view) != seen.person {
+            return Err(Error::LookAgain { clip: index });
+        }
+        let by_hand = ByHand::new(options, view);
+        let marks = by_hand.events(seen)?;
+        // A point set by hand moves no event: those are set by hand themselves.
+        let events =
+            events::detect_marked(&lifted, hand, seen.sound.as_ref(), &seen.clock, &marks)?
+                .note(notes);
+        Ok(Self { index, seen, clip, lifted, by_hand, events })
+    }
+
+    fn calibrated(self, options: &Options, notes: &mut Vec<Warning>) -> Result<Viewed, Error> {
+        let points = self.by_hand.points(self.seen)?;
+        let lifted = if points.is_empty() {
+            self.lifted.into_owned()
+        } else {
+            lift::put(&self.lifted, &points)
+        };
+        let mut request = request(self.seen, self.clip, self.by_hand.view(), options);
+        self.by_hand.request(&mut request);
+        let calibration = calibration::calibrate(&lifted, &self.events, &request)?.note(notes);
+        Ok(Viewed { clip: self.index, events: self.events, lifted, calibration, offset_s: 0.0 })
+    }
+}
+
+/// The body for this hand: as it was observed, or lifted again from the same landmarks.
+fn lifted(seen: &Observed, hand: Handed) -> Result<Cow<'_, Lifted>, Error> {
+    if hand == seen.handed {
+        return Ok(Cow::Borrowed(&seen.lifted));
+    }
+    let corrector = Corrector::load()?;
+    Ok(Cow::Owned(lift::lift(&seen.track, hand, seen.accuracy, &corrector)?))
 }
 
 fn recognised(lifted: &Lifted) -> View {
@@ -98,33 +168,17 @@ fn recognised(lifted: &Lifted) -> View {
 }
 
 fn request(seen: &Observed, clip: &Clip, view: View, options: &Options) -> CalibrationRequest {
-    let mut request = CalibrationRequest::new(view, options.handed, seen.track.size);
+    let mut request = CalibrationRequest::new(view, options.hand(), seen.track.size);
     request.stature =
         options.stature.map(|s| Estimate::new(s.0, CalibrationRequest::STATED_STATURE_SD));
-    request.references = clip.reference.iter().map(reference).collect();
-    request.vertical = clip.vertical.map(segment);
-    request.target_line = clip.target_line.map(segment);
+    request.references = clip.reference.into_iter().collect();
+    request.vertical = clip.vertical;
+    request.target_line = clip.target_line;
     request.camera = clip.camera_fov.map(|field_of_view| CameraFacts {
         field_of_view,
         distance: clip.camera_distance.map(|d| Estimate::new(d.0, DISTANCE_RELATIVE_SD * d.0)),
     });
     request
-}
-
-fn segment(line: Line) -> Segment {
-    Segment { from: line.from, to: line.to }
-}
-
-fn reference(given: &Reference) -> calibration::Reference {
-    calibration::Reference {
-        marks: segment(given.line),
-        length: Estimate::new(given.length.0, REFERENCE_SD_M),
-        place: match given.place {
-            Place::Feet => calibration::Place::Feet,
-            Place::BallLine => calibration::Place::BallLine { front_m: None },
-            Place::Hips => calibration::Place::Hips,
-        },
-    }
 }
 
 fn write_down(
@@ -150,7 +204,7 @@ fn write_down(
     ]);
     results::assemble(&results::Measurement {
         stature_m: options.stature.map(|s| s.0),
-        handed: options.handed,
+        handed: options.hand(),
         clips: &clips,
         method: calibration.method,
         scale_relative_sd: relative_sd,
@@ -158,6 +212,7 @@ fn write_down(
         at_events: &at_events,
         swing: &swing,
         notes,
+        corrections: options.corrections(),
     })
 }
 

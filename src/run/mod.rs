@@ -4,6 +4,7 @@
 //! [`observe`] is the costly part, one clip at a time; [`evaluate`] turns what was observed
 //! into numbers and is quick, so that a correction by hand need not look at the clip again.
 
+mod by_hand;
 pub mod evaluate;
 mod first;
 pub mod observe;
@@ -59,8 +60,8 @@ fn measure_watched(options: &Options, terminal: &Terminal) -> Result<Measurement
     let instruments = terminal.time("load", || Instruments::load(options))?;
     let observed = infos
         .iter()
-        .zip(options.clips())
-        .map(|(info, clip)| observe::observe(info, clip, options, &instruments, terminal))
+        .enumerate()
+        .map(|(index, info)| look(info, index, options, &instruments, terminal))
         .collect::<Result<Vec<_>, Error>>()?;
     let evaluated = terminal.time("evaluate", || evaluate::evaluate(&observed, options, notes))?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
@@ -68,4 +69,25 @@ fn measure_watched(options: &Options, terminal: &Terminal) -> Result<Measurement
         terminal.time("write", || outputs::write(&measurement, options, out))?;
     }
     Ok(measurement)
+}
+
+/// Looks at one clip; again where it turns out to be the view in which a person was marked.
+fn look(
+    info: &decode::ClipInfo,
+    index: usize,
+    options: &Options,
+    instruments: &Instruments,
+    watcher: &dyn Watcher,
+) -> Result<Observed, Error> {
+    let mut clip = options.clips()[index].clone();
+    if let Some(view) = options.view(index) {
+        clip.person = options.person(index, view);
+    }
+    let seen = observe::observe(info, &clip, options, instruments, watcher)?;
+    let wanted = evaluate::person_wanted(&seen, index, options)?;
+    if wanted == seen.person {
+        return Ok(seen);
+    }
+    clip.person = wanted;
+    observe::observe(info, &clip, options, instruments, watcher)
 }

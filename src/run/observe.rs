@@ -69,7 +69,7 @@ pub fn observe(
     look.begin(Step::Track)?;
     let track = track::assemble(seen, &ground, info.size, &look.clock)?.note(&mut notes);
     look.begin(Step::Lift)?;
-    let (handed, accuracy) = (options.handed, options.accuracy);
+    let (handed, accuracy) = (options.hand(), options.accuracy);
     let lifted = lift::lift(&track, handed, accuracy, &instruments.corrector)?;
     watcher.step(Step::Lift, 1.0);
     Ok(Observed {

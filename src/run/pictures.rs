@@ -83,7 +83,7 @@ impl ClipStills<'_> {
     fn frame_at(&self, event: Event) -> Option<&LiftedFrame> {
         let time = self.viewed.events.at(event)?.value;
         let distance = |f: &&LiftedFrame| (f.time.0 - time).abs();
-        self.seen.lifted.frames.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))
+        self.viewed.lifted.frames.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))
     }
 
     fn scene(&self, result: &SwingResult, event: Event, frame: &LiftedFrame) -> StillScene {
@@ -130,7 +130,7 @@ impl ClipStills<'_> {
     fn at_address(&self, joint: Joint) -> Option<Pixel> {
         let (from, to) = self.viewed.events.address;
         let at: Vec<Pixel> = self
-            .seen
+            .viewed
             .lifted
             .frames
             .iter()

@@ -1,0 +1,226 @@
+//! What the coach sets by hand changes what hangs on it and nothing else; taking it back gives
+//! the result as it was, byte for byte; and it takes no new look at the clip.
+
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+use std::time::Instant;
+
+use hubgauge::body::Joint;
+use hubgauge::calibration::{ScaleMethod, View};
+use hubgauge::decode;
+use hubgauge::error::Error;
+use hubgauge::events::Event;
+use hubgauge::frames::Handed;
+use hubgauge::geometry::Measure;
+use hubgauge::options::{Clip, Options};
+use hubgauge::results::SwingResult;
+use hubgauge::run::evaluate::{Evaluated, evaluate};
+use hubgauge::run::observe::{Instruments, Observed, observe};
+use hubgauge::run::watcher::Nobody;
+
+const CLIPS: [(&str, View); 2] =
+    [("p1_before_faceon.mp4", View::FaceOn), ("p1_before_dtl.mp4", View::DownTheLine)];
+
+fn path(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/clips").join(name)
+}
+
+fn options(clips: usize) -> Options {
+    let clips = CLIPS[..clips].iter().map(|(name, view)| Clip::new(path(name), Some(*view)));
+    let mut options = Options::new(clips.collect()).unwrap();
+    options.set_stature("179cm").unwrap();
+    options
+}
+
+static SEEN: LazyLock<Vec<Observed>> = LazyLock::new(|| {
+    let options = options(2);
+    let instruments = Instruments::load(&options).unwrap();
+    let look = |clip: &Clip| {
+        let info = decode::probe(&clip.path).unwrap().output;
+        observe(&info, clip, &options, &instruments, &Nobody).unwrap()
+    };
+    options.clips().iter().map(look).collect()
+});
+
+fn try_with(clips: usize, corrections: &str) -> Result<Evaluated, Error> {
+    let mut options = options(clips);
+    options.set_corrections(corrections)?;
+    evaluate(&SEEN[..clips], &options, Vec::new())
+}
+
+fn with(clips: usize, corrections: &str) -> SwingResult {
+    try_with(clips, corrections).unwrap().result
+}
+
+fn value(result: &SwingResult, event: Event, measure: Measure) -> f64 {
+    result.measures[&event][&measure].estimate().unwrap().value
+}
+
+/// Largest change of the measures at an event, by the sd before.
+fn change(a: &SwingResult, b: &SwingResult, event: Event) -> f64 {
+    let known = |m: &Measure| {
+        let (a, b) = (a.measures[&event][m].estimate()?, b.measures[&event][m].estimate()?);
+        Some(if a.sd > 0.0 { (a.value - b.value).abs() / a.sd } else { 0.0 })
+    };
+    Measure::ALL.iter().filter_map(known).fold(0.0, f64::max)
+}
+
+fn top_frame(result: &SwingResult) -> usize {
+    result.events[&Event::Top].frames[&View::FaceOn]
+}
+
+#[test]
+fn a_dragged_event_is_there_and_only_what_hangs_on_it_moves() {
+    let plain = with(1, "[]");
+    let frame = top_frame(&plain) + 4;
+    let text = format!(r#"[{{"kind":"event","view":"face-on","event":"top","frame":{frame}}}]"#);
+    let start = Instant::now();
+    let moved = with(1, &text);
+    println!("recomputed in {:.3} s", start.elapsed().as_secs_f64());
+    assert_eq!(top_frame(&moved), frame);
+    assert!((moved.events[&Event::Top].sd_s - 0.5 / 60.0).abs() < 1e-3);
+    let later = |r: &SwingResult| r.swing[&hubgauge::results::SwingMeasure::BackswingS].clone();
+    let (a, b) = (later(&plain).estimate().unwrap(), later(&moved).estimate().unwrap());
+    let by = moved.events[&Event::Top].time_s - plain.events[&Event::Top].time_s;
+    assert!((b.value - a.value - by).abs() < 2e-3, "{a:?} {b:?} {by}");
+    for event in [Event::Takeaway, Event::Impact, Event::Finish] {
+        assert_eq!(moved.events[&event], plain.events[&event]);
+        // The fit's knots moved a little, nothing else.
+        assert!(change(&plain, &moved, event) < 0.1, "{event:?}");
+    }
+    assert!(change(&plain, &moved, Event::Top) > 0.3);
+    assert_eq!(moved.corrections.len(), 1);
+    assert!(moved.notes.iter().any(|n| n.contains("top (face-on, frame")), "{:?}", moved.notes);
+}
+
+#[test]
+fn a_dragged_hub_moves_its_measures_there_and_hardly_anywhere_else() {
+    let plain = with(1, "[]");
+    let frame = top_frame(&plain);
+    let lifted = &SEEN[0].lifted;
+    let at = lifted.frames.iter().find(|f| f.index == frame).unwrap();
+    let hub = at.points[Joint::LowerHub].at;
+    let stature_px = at.log_stature_px.value.exp();
+    let by = 0.05 / 1.79 * stature_px;
+    let text = format!(
+        r#"[{{"kind":"point","view":"face-on","frame":{frame},"joint":"lower_hub","at":[{},{}]}}]"#,
+        hub.x + by,
+        hub.y
+    );
+    let moved = with(1, &text);
+    let went = |m: Measure| value(&moved, Event::Top, m) - value(&plain, Event::Top, m);
+    println!(
+        "5 cm by hand: lower hub {:.2} cm, upper {:.2}, offset {:.2}, tilt {:.2} deg; sd {:?} -> {:?}",
+        went(Measure::LowerHubTarget),
+        went(Measure::UpperHubTarget),
+        went(Measure::HubOffset),
+        went(Measure::SpineTilt),
+        plain.measures[&Event::Top][&Measure::LowerHubTarget],
+        moved.measures[&Event::Top][&Measure::LowerHubTarget],
+    );
+    assert!((4.0..6.0).contains(&went(Measure::LowerHubTarget)));
+    assert!((-6.0..-4.0).contains(&went(Measure::HubOffset)));
+    assert!(went(Measure::UpperHubTarget).abs() < 0.7);
+    assert_eq!(moved.events, plain.events);
+    for event in [Event::Address, Event::Takeaway, Event::Finish] {
+        assert!(
+            change(&plain, &moved, event) < 0.15,
+            "{event:?} {}",
+            change(&plain, &moved, event)
+        );
+    }
+    // A limb that no measure looks at changes nothing but the drawing.
+    let knee = format!(
+        r#"[{{"kind":"point","view":"face-on","frame":{frame},"joint":"lead_knee","at":[300,700]}}]"#
+    );
+    let evaluated = try_with(1, &knee).unwrap();
+    assert_eq!(evaluated.result.measures, plain.measures);
+    let drawn = evaluated.views[0].lifted.frames.iter().find(|f| f.index == frame).unwrap();
+    assert!((drawn.points[Joint::LeadKnee].at.x - 300.0).abs() < 0.01);
+}
+
+#[test]
+fn marks_for_the_camera_replace_what_was_there() {
+    let plain = with(1, "[]");
+    let vertical =
+        with(1, r#"[{"kind":"vertical","view":"face-on","from":[100,900],"to":[140,100]}]"#);
+    assert!(
+        (value(&vertical, Event::Top, Measure::SpineTilt)
+            - value(&plain, Event::Top, Measure::SpineTilt))
+        .abs()
+            > 0.5
+    );
+    assert_eq!(vertical.events, plain.events);
+    // The rod of the fixture; where it is said to be longer, centimetres follow.
+    let rod = |metres: f64| {
+        let text = format!(
+            r#"[{{"kind":"reference","view":"face-on","from":[149,943],"to":[554,939],"length_m":{metres},"place":"ball-line"}}]"#
+        );
+        with(1, &text)
+    };
+    let travel = |metres: f64| value(&rod(metres), Event::Top, Measure::LowerHubTarget);
+    assert_eq!(rod(1.2).scale.method, ScaleMethod::Reference);
+    println!("rod of 1.1, 1.2, 1.3 m: {:.2} {:.2} {:.2} cm", travel(1.1), travel(1.2), travel(1.3));
+    assert!(travel(1.1).abs() < travel(1.2).abs() && travel(1.2).abs() < travel(1.3).abs());
+}
+
+#[test]
+fn view_and_hand_follow_at_once_and_another_person_needs_another_look() {
+    let wrong = try_with(1, r#"[{"kind":"view","clip":0,"view":"down-the-line"}]"#);
+    assert!(matches!(wrong, Err(Error::Calibration(_))));
+    let left = with(1, r#"[{"kind":"handed","handed":"left"}]"#);
+    assert_eq!(left.pupil.handed, Handed::Left);
+    let same = with(1, r#"[{"kind":"handed","handed":"left"},{"kind":"handed","handed":"right"}]"#);
+    assert_eq!(same.measures, with(1, "[]").measures);
+    let person = r#"[{"kind":"person","view":"face-on","frame":0,"at":[340,640]}]"#;
+    assert!(matches!(try_with(1, person), Err(Error::LookAgain { clip: 0 })));
+}
+
+#[test]
+fn an_event_set_in_one_of_two_clips_counts_for_both() {
+    let plain = with(2, "[]");
+    let frame = top_frame(&plain) + 5;
+    let text = format!(r#"[{{"kind":"event","view":"face-on","event":"top","frame":{frame}}}]"#);
+    let start = Instant::now();
+    let moved = with(2, &text);
+    println!("two clips recomputed in {:.3} s", start.elapsed().as_secs_f64());
+    assert_eq!(top_frame(&moved), frame);
+    let there = |r: &SwingResult, e: Event| {
+        let frame = r.events[&e].frames[&View::DownTheLine];
+        SEEN[1].time(frame).unwrap() + r.clips[1].offset_s.unwrap()
+    };
+    let by = moved.events[&Event::Top].time_s - plain.events[&Event::Top].time_s;
+    let went = there(&moved, Event::Top) - there(&plain, Event::Top);
+    // To the nearest frame of that clip.
+    assert!(by > 0.06 && (went - by).abs() < 0.04, "{went} {by}");
+    assert!((there(&moved, Event::Impact) - there(&plain, Event::Impact)).abs() < 0.005);
+}
+
+#[test]
+fn taking_back_gives_the_same_bytes() {
+    let one = r#"{"kind":"event","view":"face-on","event":"impact","frame":127}"#;
+    let two = r#"{"kind":"point","view":"face-on","frame":110,"joint":"upper_hub","at":[350,520]}"#;
+    let json = |list: &str| with(1, list).to_json().unwrap();
+    let (none, first) = (json("[]"), json(&format!("[{one}]")));
+    let both = json(&format!("[{one},{two}]"));
+    assert_ne!(first, both);
+    assert_ne!(none, first);
+    assert_eq!(json(&format!("[{one}]")), first);
+    assert_eq!(json("[]"), none);
+    assert!(!none.contains("corrections"));
+}
+
+#[test]
+fn a_correction_that_fits_nothing_is_refused_in_one_line() {
+    for text in [
+        r#"[{"kind":"event","view":"face-on","event":"top","frame":99999}]"#,
+        r#"[{"kind":"event","view":"down-the-line","event":"top","frame":9}]"#,
+        r#"[{"kind":"event","view":"face-on","event":"impact","frame":3}]"#,
+        r#"[{"kind":"point","view":"face-on","frame":99999,"joint":"head","at":[3,4]}]"#,
+        r#"[{"kind":"vertical","view":"face-on","from":[100,900],"to":[5000,100]}]"#,
+    ] {
+        let Err(error) = try_with(1, text) else { panic!("{text}") };
+        assert!(!error.to_string().contains('\n'), "{error}");
+        println!("{error}");
+    }
+}
