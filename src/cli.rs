@@ -1,6 +1,7 @@
 //! Command-line types only. In: arguments. Out: text for [`crate::options`] to check.
 
 pub mod desk;
+pub mod hand_out;
 
 use std::path::PathBuf;
 
@@ -39,6 +40,8 @@ pub enum Command {
     /// Backup, restore and check of the record
     #[command(subcommand)]
     Library(desk::LibraryCommand),
+    /// Draw the hub ladder of a swing, or of one swing over another
+    Chart(hand_out::ChartArgs),
     /// Measure many swings, from folders or a table
     Batch(desk::BatchArgs),
 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::calibration::CalibrationError;
+use crate::chart::ChartError;
 use crate::compare::CompareError;
 use crate::decode::DecodeError;
 use crate::desk::BatchError;
@@ -46,6 +47,8 @@ pub enum Error {
     #[error(transparent)]
     Batch(#[from] BatchError),
     #[error(transparent)]
+    Chart(#[from] ChartError),
+    #[error(transparent)]
     Stills(#[from] StillError),
     #[error(transparent)]
     Page(#[from] PageError),
@@ -79,6 +82,7 @@ impl Error {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Options(_)
+            | Self::Chart(ChartError::Ending(_))
             | Self::Compare(
                 CompareError::UnknownKey(_)
                 | CompareError::Target(_)

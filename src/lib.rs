@@ -14,6 +14,7 @@
 //! | [`compare`] | results before and after | change with interval and verdict |
 //! | [`stills`] | pictures, points, result | annotated pictures |
 //! | [`record`] | results, clips, the coach's words | the library on disk (SQLite) |
+//! | [`chart`] | results, series, comparisons | ladder, map, differences, history: SVG, PNG, PDF |
 //!
 //! [`run`] alone calls them in order; [`desk`] holds the commands around the library,
 //! [`page`] the coach's page.
@@ -37,6 +38,7 @@ pub mod results;
 pub mod compare;
 pub mod stills;
 pub mod record;
+pub mod chart;
 
 pub mod options;
 pub mod cli;

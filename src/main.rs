@@ -22,6 +22,7 @@ fn main() -> ExitCode {
         Command::Measure(args) => measure(*args),
         Command::Explain(args) => explain(&args.result),
         Command::Compare(args) => desk::compare(&args),
+        Command::Chart(args) => desk::chart(&args),
         Command::Pupil(command) => desk::pupil(command),
         Command::Lesson(command) => desk::lesson(command),
         Command::Library(command) => desk::library(&command),

@@ -3,7 +3,9 @@
 //! other's files.
 
 mod batch;
+mod chart;
 mod compare;
+mod folder;
 mod lesson;
 mod library;
 mod manifest;
@@ -16,6 +18,7 @@ use crate::error::Error;
 use crate::record::{Library, default_folder};
 
 pub use batch::batch;
+pub use chart::chart;
 pub use compare::compare;
 pub use lesson::lesson;
 pub use library::library;

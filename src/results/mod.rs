@@ -7,11 +7,13 @@
 
 mod file;
 mod round;
+mod rows;
 mod value;
 mod swing;
 mod build;
 mod correction;
 mod series;
+mod style;
 mod words;
 mod table;
 mod explain;
@@ -20,14 +22,16 @@ pub use build::{Clip, Measurement, assemble};
 pub use correction::Correction;
 pub use explain::explain;
 pub use file::write_atomically;
+pub use rows::Series;
 pub use series::series_csv;
+pub use style::{DecimalMark, LengthUnit, Style};
 pub use swing::{
     Causes, ClipEntry, EventEntry, Explanation, MotionNote, Pupil, SCHEMA, ScaleEntry,
     SwingMeasure, SwingResult,
 };
 pub use table::{answer, table};
 pub use value::{Unit, Value};
-pub use words::{event_key, event_name, fact};
+pub use words::{direction, event_key, event_name, fact, is_shown, measure_name};
 
 /// What goes wrong when a result is read or written.
 #[derive(Debug, thiserror::Error)]
@@ -42,6 +46,8 @@ pub enum ResultError {
     Write { path: String, source: std::io::Error },
     #[error("cannot make the series table: {0}")]
     Series(#[from] csv::Error),
+    #[error("this is no series.csv of hubgauge ({0}): measure the clip again with --out")]
+    NotASeries(String),
     #[error("cannot make the result file: {0}")]
     Json(#[source] serde_json::Error),
 }

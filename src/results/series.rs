@@ -23,12 +23,14 @@ pub fn series_csv(frames: &[MotionFrame]) -> Result<Vec<u8>, ResultError> {
 
 fn header() -> Vec<String> {
     let mut names = vec!["time_s".to_owned(), "filled".to_owned()];
-    for measure in Measure::ALL {
-        let (key, unit) = (key(measure), if measure.is_length() { "cm" } else { "deg" });
-        names.push(format!("{key}_{unit}"));
-        names.push(format!("{key}_sd_{unit}"));
-    }
+    names.extend(Measure::ALL.into_iter().flat_map(columns));
     names
+}
+
+/// The names of a measure's two columns.
+pub fn columns(measure: Measure) -> [String; 2] {
+    let (key, unit) = (key(measure), if measure.is_length() { "cm" } else { "deg" });
+    [format!("{key}_{unit}"), format!("{key}_sd_{unit}")]
 }
 
 fn row(frame: &MotionFrame) -> Vec<String> {

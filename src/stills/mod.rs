@@ -26,6 +26,7 @@ use image::imageops;
 pub use area::Area;
 pub use pair::pair;
 pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};
+pub use text::{BOLD as INTER_BOLD, MEDIUM as INTER_MEDIUM};
 
 use crate::body::PerJoint;
 use crate::frames::Pixel;

@@ -7,8 +7,9 @@ use tiny_skia::{Path, PathBuilder};
 
 use super::canvas::single;
 
-const MEDIUM: &[u8] = include_bytes!("assets/Inter-Medium.otf");
-const BOLD: &[u8] = include_bytes!("assets/Inter-Bold.otf");
+/// Inter, medium and bold; shared with the charts and the sheet.
+pub const MEDIUM: &[u8] = include_bytes!("assets/Inter-Medium.otf");
+pub const BOLD: &[u8] = include_bytes!("assets/Inter-Bold.otf");
 
 /// Height of a capital letter, ems (the typeface's own metric: 2048 of 2816 units).
 pub const CAPITAL: f64 = 0.727;

@@ -1,0 +1,63 @@
+//! `hubgauge chart`. In: one or two result folders. Out: the ladder as SVG, PNG or PDF.
+
+use std::path::Path;
+
+use super::folder::Folder;
+use crate::chart::{ChartError, Drawing, LadderInput, Lettering, ladder};
+use crate::cli::hand_out::ChartArgs;
+use crate::error::Error;
+use crate::results::write_atomically;
+use crate::stills;
+
+/// Pixels of a picture for each unit of a drawing.
+const PICTURE_SCALE: f64 = 2.0;
+
+/// # Errors
+/// When a folder holds no result, nothing can be drawn, or the file cannot be written.
+pub fn chart(args: &ChartArgs) -> Result<String, Error> {
+    let kind = Kind::of(&args.out)?;
+    let first = Folder::read(&args.result)?;
+    let over = args.over.as_deref().map(Folder::read).transpose()?;
+    let letters = Lettering::default();
+    let input = LadderInput::new(
+        first.named(),
+        over.as_ref().map(Folder::named),
+        args.style.into(),
+        f64::from(args.width),
+    )?;
+    let drawing = ladder(&input, &letters);
+    write_atomically(&args.out, &bytes(&drawing, &letters, kind, PICTURE_SCALE)?)?;
+    Ok(format!("{}\n", args.out.display()))
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    Svg,
+    Png,
+    Pdf,
+}
+
+impl Kind {
+    pub fn of(out: &Path) -> Result<Self, ChartError> {
+        let ending = out.extension().and_then(|e| e.to_str()).unwrap_or_default();
+        match ending.to_ascii_lowercase().as_str() {
+            "svg" => Ok(Self::Svg),
+            "png" => Ok(Self::Png),
+            "pdf" => Ok(Self::Pdf),
+            _ => Err(ChartError::Ending(out.display().to_string())),
+        }
+    }
+}
+
+pub fn bytes(
+    drawing: &Drawing,
+    letters: &Lettering,
+    kind: Kind,
+    scale: f64,
+) -> Result<Vec<u8>, ChartError> {
+    match kind {
+        Kind::Svg => Ok(drawing.to_svg().into_bytes()),
+        Kind::Png => Ok(stills::encode_png(&drawing.to_picture(letters, scale)?)?),
+        Kind::Pdf => drawing.to_pdf(letters),
+    }
+}
