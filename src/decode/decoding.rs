@@ -70,6 +70,14 @@ impl Decoding {
         context.decoder().video().map_err(fail)
     }
 
+    /// Ready again to give a frame at or before number `index`.
+    pub fn go_to(&mut self, index: usize) -> Result<(), DecodeError> {
+        match self.ticks.get(index) {
+            Some(&target) if index > 0 => self.seek(target),
+            _ => self.rewind(),
+        }
+    }
+
     /// To a keyframe whose frames begin at or before `target`. Where pictures depend on ones
     /// before the keyframe (open groups), or the container seeks badly, the first landing may
     /// be too late: then further back, and at last from the start.

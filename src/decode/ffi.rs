@@ -159,6 +159,11 @@ pub fn colour_tags(frame: &frame::Video) -> ColourTags {
     }
 }
 
+/// Bytes of a frame's planes.
+pub fn bytes(frame: &frame::Video) -> usize {
+    (0..frame.planes()).map(|plane| frame.data(plane).len()).sum()
+}
+
 /// Which pictures a [`Scaler`] takes and gives.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Conversion {

@@ -9,6 +9,7 @@ mod decoding;
 mod digest;
 mod error;
 mod ffi;
+mod frames;
 mod light;
 mod orientation;
 mod probe;
@@ -21,6 +22,7 @@ mod written;
 
 pub use digest::sha256;
 pub use error::DecodeError;
+pub use frames::Frames;
 pub use probe::probe;
 pub use reader::{Pictures, picture_at};
 pub use sound::sound;

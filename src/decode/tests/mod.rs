@@ -2,6 +2,7 @@
 
 mod colour;
 mod damage;
+mod frames;
 mod refusal;
 mod sound;
 mod time;
