@@ -10,11 +10,13 @@
 //! agreed.
 
 mod backup;
+mod bench;
 mod clips;
 mod coach;
 mod erase;
 mod export;
 mod flight;
+mod history;
 mod library;
 mod pupils;
 mod schema;
@@ -27,6 +29,7 @@ pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;
 pub use flight::flight_csv;
+pub use history::{Day, History, Reading};
 pub use library::{Library, default_folder};
 pub use pupils::{Lesson, Pupil};
 pub use swings::{NewSwing, Point, Stored, read_result};
@@ -70,6 +73,8 @@ pub enum RecordError {
     Table { file: String, why: String },
     #[error("{} is erased, but another program has the library open and may keep what was erased on disk: close it and run any `hubgauge pupil` command", .0)]
     NotScrubbed(String),
+    #[error("the page is open and would write what was erased again: close it and try again")]
+    PageOpen,
     #[error("no folder for the library is known: name one with --library")]
     NoFolder,
     #[error(transparent)]
