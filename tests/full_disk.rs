@@ -74,7 +74,7 @@ fn the_library_keeps_what_it_acknowledged_and_goes_on_when_there_is_room() {
     let child = |mode: &str| {
         format!("MODE={mode} \"$SELF\" child_with_a_library --exact --nocapture --test-threads 1")
     };
-    let said = on_a_full_disk(folder.path(), (600, 600), &child("fill"), &child("look"));
+    let said = on_a_full_disk(folder.path(), (600, 1500), &child("fill"), &child("look"));
     assert!(said.contains("full 0") && said.contains("room 0"), "{said}");
     let refused: Vec<&str> = said.lines().filter(|l| l.contains("refused: ")).collect();
     assert_eq!(refused.len(), 3, "{said}");

@@ -53,7 +53,7 @@ pub enum RecordError {
         "the library is damaged ({0}): restore the last backup with `hubgauge library restore`"
     )]
     Damaged(String),
-    #[error("the library could not be read or written ({0})")]
+    #[error("the library could not be read or written ({0}): see that its disk has room and works")]
     Database(String),
     #[error(
         "there is no pupil called \"{0}\": add him with `hubgauge pupil add`, or see `hubgauge pupil list`"
