@@ -16,7 +16,7 @@ use crate::cli::desk::BatchArgs;
 use crate::error::Error;
 use crate::options::Options;
 use crate::results::{SwingResult, write_atomically};
-use crate::run;
+use crate::run::{self, observe::Instruments};
 use manifest::{Job, jobs, share};
 use table::{Row, Tables};
 
@@ -26,7 +26,17 @@ pub use manifest::BatchError;
 /// When the manifest cannot be read or the folder not written; a clip that cannot be measured is
 /// a row of `failures.csv` instead.
 pub fn batch(args: &BatchArgs, progress: bool) -> Result<String, Error> {
-    measure_all(args, progress, &mut |options| Ok(run::measure(options)?.result))
+    // Loaded for the first swing that needs them: every swing of a batch uses the same networks.
+    let mut loaded = None;
+    measure_all(args, progress, &mut |options| {
+        let instruments = match loaded.take() {
+            Some(instruments) => instruments,
+            None => Instruments::load(options)?,
+        };
+        let measured = run::measure_with(options, &instruments);
+        loaded = Some(instruments);
+        Ok(measured?.result)
+    })
 }
 
 type Measurer<'a> = &'a mut dyn FnMut(&Options) -> Result<SwingResult, Error>;
