@@ -32,11 +32,14 @@ pub enum Command {
     /// Compare swings from before with swings from after: what moved, how far, how sure
     Compare(Box<desk::CompareArgs>),
     /// Pupils on record
-    Pupil(desk::PupilArgs),
+    #[command(subcommand)]
+    Pupil(desk::PupilCommand),
     /// Lessons of a pupil: swings, histories, practice tasks, ball-flight numbers
-    Lesson(desk::LessonArgs),
+    #[command(subcommand)]
+    Lesson(desk::LessonCommand),
     /// Backup, restore and check of the record
-    Library(desk::LibraryArgs),
+    #[command(subcommand)]
+    Library(desk::LibraryCommand),
     /// Draw the hub ladder of a swing, or of one swing over another
     Chart(hand_out::ChartArgs),
     /// Measure many swings, from folders or a table

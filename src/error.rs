@@ -96,3 +96,18 @@ impl Error {
         }
     }
 }
+
+/// The message and what caused it, on one line.
+#[must_use]
+pub fn chain(error: &Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = std::error::Error::source(error);
+    while let Some(inner) = cause {
+        let said = inner.to_string();
+        if !text.contains(&said) {
+            text = format!("{text}: {said}");
+        }
+        cause = inner.source();
+    }
+    text
+}

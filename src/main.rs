@@ -1,6 +1,5 @@
 //! Parse, call, print the error chain, exit code.
 
-use std::error::Error as _;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
@@ -8,7 +7,7 @@ use std::process::ExitCode;
 use clap::Parser;
 use hubgauge::cli::{Cli, Command, MeasureArgs, OpenArgs};
 use hubgauge::desk;
-use hubgauge::error::Error;
+use hubgauge::error::{Error, chain};
 use hubgauge::results::{self, SwingResult};
 
 fn main() -> ExitCode {
@@ -23,9 +22,9 @@ fn main() -> ExitCode {
         Command::Explain(args) => explain(&args.result),
         Command::Compare(args) => desk::compare(&args),
         Command::Chart(args) => desk::chart(&args),
-        Command::Pupil(args) => desk::pupil(args),
-        Command::Lesson(args) => desk::lesson(args),
-        Command::Library(args) => desk::library(&args),
+        Command::Pupil(command) => desk::pupil(command),
+        Command::Lesson(command) => desk::lesson(command),
+        Command::Library(command) => desk::library(&command),
         Command::Batch(args) => desk::batch(&args, io::stderr().is_terminal()),
     };
     match text {
@@ -48,20 +47,6 @@ fn measure(args: MeasureArgs) -> Result<String, Error> {
 fn explain(path: &Path) -> Result<String, Error> {
     let text = std::fs::read_to_string(path).map_err(|source| Error::read(path, source))?;
     Ok(results::explain(&SwingResult::from_json(&text)?))
-}
-
-/// The message and what caused it, on one line.
-fn chain(error: &Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(inner) = cause {
-        let said = inner.to_string();
-        if !text.contains(&said) {
-            text = format!("{text}: {said}");
-        }
-        cause = inner.source();
-    }
-    text
 }
 
 /// The first paragraph of clap's message, which says what is wrong.

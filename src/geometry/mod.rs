@@ -15,7 +15,6 @@ mod pose;
 mod smooth;
 mod support;
 mod swing;
-mod timing;
 mod view;
 
 use crate::calibration::Calibration;

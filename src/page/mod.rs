@@ -7,13 +7,29 @@
 //!
 //! What it does not do: it never calls out, and serves nobody but this machine.
 
+mod api;
+mod bench;
+mod cache;
+mod frames;
 mod guard;
+mod kept;
+mod measured;
+mod pages;
+mod pairing;
+mod picture;
+mod queue;
+mod recording;
 mod reply;
-mod routes;
 mod server;
+mod showing;
 pub mod shown;
 mod size;
+mod state;
+mod tasks;
+mod upload;
 pub mod view;
+mod watch;
+mod workspace;
 
 use std::path::PathBuf;
 
@@ -48,6 +64,8 @@ pub enum PageError {
     Folder { folder: PathBuf, source: std::io::Error },
     #[error("the page is open already on {}: use its window, or stop it with Ctrl-C first", .0.display())]
     Taken(PathBuf),
+    #[error(transparent)]
+    Record(#[from] crate::record::RecordError),
     #[error("--max-upload \"{0}\" is no size: write it like 500MB or 4GB")]
     Size(String),
     #[error("--watch {}: there is no such folder", .0.display())]

@@ -2,8 +2,17 @@
 //! line that a coach can act on, or JSON.
 
 use axum::Json;
+use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use serde::de::DeserializeOwned;
+
+use super::PageError;
+use super::kept::KeptSwing;
+use super::state::Page;
+use crate::compare::CompareError;
+use crate::error::{Error, chain};
+use crate::record::RecordError;
 
 /// A request that is not fulfilled, and why.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -16,6 +25,18 @@ impl Refusal {
     pub fn new(status: StatusCode, message: impl Into<String>) -> Self {
         let message: String = message.into();
         Self { status, message: message.replace(char::is_control, " ") }
+    }
+
+    /// A swing that shows no numbers, in the words of the command line. Clips are called as the
+    /// coach knows them.
+    pub fn unmeasurable(page: &Page, swing: &KeptSwing, error: &Error) -> Self {
+        let text = page.look(|w| {
+            let clips = swing.parts.iter().filter_map(|part| w.clips.get(&part.clip));
+            clips.fold(chain(error), |text, clip| {
+                text.replace(&w.film(clip).display().to_string(), &clip.name)
+            })
+        });
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, text)
     }
 
     /// What is asked for is not there.
@@ -42,6 +63,52 @@ impl Refusal {
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
         (self.status, Json(serde_json::json!({ "message": self.message }))).into_response()
+    }
+}
+
+impl From<PageError> for Refusal {
+    fn from(error: PageError) -> Self {
+        Self::failed(error.to_string())
+    }
+}
+
+impl From<RecordError> for Refusal {
+    fn from(error: RecordError) -> Self {
+        let status = match error {
+            RecordError::NoPupil(_) | RecordError::NoSwing(_) => StatusCode::NOT_FOUND,
+            RecordError::PupilExists(_) => StatusCode::CONFLICT,
+            RecordError::Wrong { .. } => StatusCode::BAD_REQUEST,
+            RecordError::Busy => StatusCode::SERVICE_UNAVAILABLE,
+            RecordError::Full => StatusCode::INSUFFICIENT_STORAGE,
+            _ => StatusCode::INTERNAL_SERVER_ERROR,
+        };
+        Self::new(status, error.to_string())
+    }
+}
+
+impl From<CompareError> for Refusal {
+    fn from(error: CompareError) -> Self {
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, error.to_string())
+    }
+}
+
+/// What was sent, as JSON of a known shape.
+pub struct Sent<T>(pub T);
+
+impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
+    type Rejection = Refusal;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Refusal> {
+        match Json::<T>::from_request(request, state).await {
+            Ok(Json(value)) => Ok(Self(value)),
+            Err(rejection) => {
+                let said = match rejection.status() {
+                    StatusCode::PAYLOAD_TOO_LARGE => "more was sent than belongs here".to_owned(),
+                    _ => rejection.body_text(),
+                };
+                Err(Refusal::new(rejection.status(), said))
+            }
+        }
     }
 }
 

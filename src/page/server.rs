@@ -2,12 +2,17 @@
 
 use std::io::Write as _;
 use std::net::Ipv4Addr;
+use std::sync::Arc;
 
 use tokio::net::TcpListener;
 
+use super::api::routes;
 use super::guard::{guarded, token};
-use super::routes::routes;
-use super::{OpenOptions, PageError};
+use super::state::Page;
+use super::{OpenOptions, PageError, queue, watch};
+use crate::error::Error;
+use crate::options::{Clip, Options};
+use crate::run::observe::Instruments;
 
 /// Threads that answer requests; the measuring has its own.
 const THREADS: usize = 2;
@@ -33,11 +38,36 @@ async fn serve(options: &OpenOptions) -> Result<(), PageError> {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port)).await.map_err(listen)?;
     let port = listener.local_addr().map_err(listen)?.port();
     let token = token()?;
-    let page = guarded(&token, port, routes());
+    let page = Arc::new(Page::new(options.clone(), token.clone())?);
+    work(&page)?;
+    let routes = guarded(&token, port, routes(page));
     announce(&format!("http://127.0.0.1:{port}/{token}/"), options.browser);
     tokio::select! {
-        ended = axum::serve(listener, page) => ended.map_err(PageError::Stopped),
+        ended = axum::serve(listener, routes) => ended.map_err(PageError::Stopped),
         () = stopped() => Ok(()),
+    }
+}
+
+/// Starts what goes on beside the answering of requests: measuring, and the watched folder.
+fn work(page: &Arc<Page>) -> Result<(), PageError> {
+    let (measuring, watching) = (Arc::clone(page), Arc::clone(page));
+    let start = |name: &str, work: Box<dyn FnOnce() + Send>| {
+        let started = std::thread::Builder::new().name(name.to_owned()).spawn(work);
+        started.map(drop).map_err(PageError::Stopped)
+    };
+    start("measuring", Box::new(move || measure(&measuring)))?;
+    start("watching", Box::new(move || watch::work(&watching)))
+}
+
+/// The networks are loaded while the coach still looks for the clip.
+fn measure(page: &Arc<Page>) {
+    let load = || -> Result<Instruments, Error> {
+        Instruments::load(&Options::new(vec![Clip::new("any".into(), None)])?)
+    };
+    match load() {
+        Ok(instruments) => queue::work(page, &instruments),
+        // They are part of the program: this is no mishap of the day.
+        Err(error) => eprintln!("hubgauge: {error}"),
     }
 }
 

@@ -124,6 +124,8 @@ pub struct HandOutPage {
     pub tasks: Vec<TaskShown>,
     /// The coach's own words on the sheet.
     pub words: String,
+    /// `a4` or `letter`.
+    pub paper: String,
 }
 
 /// One practice task of the coach's file.

@@ -10,13 +10,12 @@
 //! agreed.
 
 mod backup;
-mod bench;
+mod change;
 mod clips;
 mod coach;
 mod erase;
 mod export;
 mod flight;
-mod history;
 mod library;
 mod pupils;
 mod schema;
@@ -29,7 +28,6 @@ pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;
 pub use flight::flight_csv;
-pub use history::{Day, History, Reading};
 pub use library::{Library, default_folder};
 pub use pupils::{Lesson, Pupil};
 pub use swings::{NewSwing, Point, Stored, read_result};
@@ -53,7 +51,7 @@ pub enum RecordError {
         "the library is damaged ({0}): restore the last backup with `hubgauge library restore`"
     )]
     Damaged(String),
-    #[error("the library could not be read or written ({0}): see that its disk has room and works")]
+    #[error("the library could not be read or written ({0})")]
     Database(String),
     #[error(
         "there is no pupil called \"{0}\": add him with `hubgauge pupil add`, or see `hubgauge pupil list`"
@@ -73,8 +71,6 @@ pub enum RecordError {
     Table { file: String, why: String },
     #[error("{} is erased, but another program has the library open and may keep what was erased on disk: close it and run any `hubgauge pupil` command", .0)]
     NotScrubbed(String),
-    #[error("the page is open and would write what was erased again: close it and try again")]
-    PageOpen,
     #[error("no folder for the library is known: name one with --library")]
     NoFolder,
     #[error(transparent)]

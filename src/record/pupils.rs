@@ -150,14 +150,17 @@ fn pupil(row: &Row<'_>) -> rusqlite::Result<Pupil> {
     })
 }
 
-fn hand(handed: Handed) -> &'static str {
+pub(super) fn hand(handed: Handed) -> &'static str {
     match handed {
         Handed::Right => "right",
         Handed::Left => "left",
     }
 }
 
-fn id(connection: &rusqlite::Connection, name: &str) -> Result<Option<i64>, RecordError> {
+pub(super) fn id(
+    connection: &rusqlite::Connection,
+    name: &str,
+) -> Result<Option<i64>, RecordError> {
     let found = connection
         .query_row("SELECT id FROM pupil WHERE name = ?1", [name.trim()], |row| row.get(0))
         .optional()?;

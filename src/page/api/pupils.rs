@@ -1,0 +1,126 @@
+//! Pupils on record. In: what the coach types. Out: the record's rows, as JSON.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
+
+use super::super::bench::hand;
+use super::super::reply::{Refusal, Reply, Sent, aside};
+use super::super::shown::PupilPage;
+use super::super::state::Page;
+use crate::compare::Key;
+use crate::options::parse_stature;
+use crate::record::{Point, Pupil};
+
+pub async fn all(State(page): State<Arc<Page>>) -> Reply<Json<Vec<Pupil>>> {
+    aside(move || Ok(Json(page.refresh_pupils()?))).await
+}
+
+/// What is typed about a pupil; what is not there stays.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Typed {
+    name: Option<String>,
+    /// With its unit; empty: not known.
+    stature: Option<String>,
+    handed: Option<String>,
+    minor: Option<bool>,
+    keep_pictures: Option<bool>,
+    notes: Option<String>,
+}
+
+impl Typed {
+    fn onto(self, mut pupil: Pupil) -> Reply<Pupil> {
+        pupil.name = self.name.unwrap_or(pupil.name).trim().to_owned();
+        if let Some(text) = self.stature {
+            pupil.stature_m = match text.trim() {
+                "" => None,
+                text => Some(parse_stature(text).map_err(|e| Refusal::wrong(e.to_string()))?.0),
+            };
+        }
+        if let Some(text) = self.handed {
+            pupil.handed = hand(&text)?.unwrap_or_default();
+        }
+        pupil.minor = self.minor.unwrap_or(pupil.minor);
+        pupil.keep_pictures = self.keep_pictures.unwrap_or(pupil.keep_pictures);
+        pupil.notes = self.notes.unwrap_or(pupil.notes);
+        Ok(pupil)
+    }
+}
+
+pub async fn add(State(page): State<Arc<Page>>, Sent(typed): Sent<Typed>) -> Reply<Json<Pupil>> {
+    aside(move || {
+        let nobody = Pupil {
+            name: String::new(),
+            stature_m: None,
+            handed: crate::frames::Handed::Right,
+            minor: false,
+            keep_pictures: false,
+            notes: String::new(),
+        };
+        let pupil = typed.onto(nobody)?;
+        page.library()?.add_pupil(&pupil)?;
+        page.refresh_pupils()?;
+        page.tell_bench();
+        Ok(Json(pupil))
+    })
+    .await
+}
+
+pub async fn change(
+    State(page): State<Arc<Page>>,
+    Path(name): Path<String>,
+    Sent(typed): Sent<Typed>,
+) -> Reply<Json<Pupil>> {
+    aside(move || {
+        let mut library = page.library()?;
+        let pupil = typed.onto(library.pupil(&name)?)?;
+        library.change_pupil(&name, &pupil)?;
+        page.refresh_pupils()?;
+        super::super::bench::follow_pupil(&page, &name, &pupil)?;
+        page.tell_bench();
+        Ok(Json(pupil))
+    })
+    .await
+}
+
+/// A pupil with lessons, and swings of the record and of the bench.
+pub fn pupil_page(page: &Page, name: &str) -> Reply<PupilPage> {
+    let library = page.library()?;
+    let pupil = library.pupil(name)?;
+    let own = |swing: &super::super::shown::SwingShown| {
+        swing.pupil.as_deref().is_some_and(|name| name.eq_ignore_ascii_case(&pupil.name))
+    };
+    Ok(PupilPage {
+        lessons: library.lessons(&pupil.name)?,
+        recorded: library.swings(&pupil.name, None, None)?,
+        swings: page.swings_shown().into_iter().filter(own).collect(),
+        pupil,
+    })
+}
+
+pub async fn one(
+    State(page): State<Arc<Page>>,
+    Path(name): Path<String>,
+) -> Reply<Json<PupilPage>> {
+    aside(move || Ok(Json(pupil_page(&page, &name)?))).await
+}
+
+#[derive(Debug, Deserialize)]
+pub struct Asked {
+    pupil: String,
+    key: String,
+}
+
+pub async fn history(
+    State(page): State<Arc<Page>>,
+    Query(asked): Query<Asked>,
+) -> Reply<Json<Vec<Point>>> {
+    aside(move || {
+        let key: Key = asked.key.parse()?;
+        Ok(Json(page.library()?.history(&asked.pupil, key)?))
+    })
+    .await
+}

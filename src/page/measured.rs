@@ -1,0 +1,235 @@
+//! The numbers of a swing on the bench. In: what was seen in its clips, what the coach says.
+//! Out: the same measurement that the command line makes, kept for as long as it is looked at;
+//! its result on disk, and on record where a pupil is named.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::kept::{KeptClip, KeptSwing};
+use super::reply::{Refusal, Reply};
+use super::showing;
+use super::shown::ClipState;
+use super::state::{Page, held};
+use super::{kept, recording};
+use crate::error::{Error, chain};
+use crate::options::{Clip, Options, OptionsError};
+use crate::results::{self, Correction, SwingResult, write_atomically};
+use crate::run::Measurement;
+use crate::run::evaluate::{evaluate, person_wanted};
+use crate::run::observe::Observed;
+use crate::units::Metres;
+use crate::warning::Warning;
+
+/// A swing, evaluated.
+pub struct Measured {
+    pub options: Options,
+    pub measurement: Measurement,
+}
+
+/// Settings for the look at one clip: the hand, and whom the coach has pointed at.
+///
+/// # Errors
+/// When a correction makes no sense.
+pub fn options_to_look(page: &Page, clip: &KeptClip, film: PathBuf) -> Result<Options, Error> {
+    let mut to_look = Options::new(vec![Clip::new(film, None)])?;
+    let found = page.look(|w| w.swing_of(&clip.id).cloned().map(|s| (s, w.observed(&clip.id))));
+    let Some((swing, observed)) = found else { return Ok(to_look) };
+    let options = options(page, &swing)?;
+    to_look.handed = options.hand();
+    let index = swing.parts.iter().position(|part| part.clip == clip.id);
+    // Whom is meant can only be said of a clip that was looked at before.
+    if let (Some(index), Ok(seen)) = (index, Observed::read(&observed)) {
+        let mut looked_at = Clip::new(to_look.clips()[0].path.clone(), None);
+        looked_at.person = person_wanted(&seen, index, &options)?;
+        to_look = Options::new(vec![looked_at])?;
+        to_look.handed = options.hand();
+    }
+    Ok(to_look)
+}
+
+/// Settings as the command line would have them.
+fn options(page: &Page, swing: &KeptSwing) -> Result<Options, Error> {
+    let pupils = page.pupils();
+    let clips = page.look(|w| {
+        let films = swing.parts.iter().filter_map(|part| {
+            let clip = w.clips.get(&part.clip)?;
+            Some(Clip::new(w.film(clip), part.view))
+        });
+        films.collect::<Vec<_>>()
+    });
+    let mut options = Options::new(clips)?;
+    match &swing.stature {
+        Some(text) => options.set_stature(text)?,
+        None => {
+            let on_record = showing::pupil_of(swing, &pupils).and_then(|p| p.stature_m);
+            options.stature = on_record.map(Metres);
+        }
+    }
+    options.handed = page.look(|w| showing::handed(w, swing, &pupils));
+    options.correct(as_corrections(&swing.corrections)?)?;
+    Ok(options)
+}
+
+/// # Errors
+/// When one is of no known kind.
+fn as_corrections(list: &[serde_json::Value]) -> Result<Vec<Correction>, OptionsError> {
+    let read = |one: &serde_json::Value| serde_json::from_value(one.clone());
+    let list: Result<_, serde_json::Error> = list.iter().map(read).collect();
+    list.map_err(|error| OptionsError::NoCorrections(error.to_string()))
+}
+
+/// What was seen in the clips of a swing, where all of them are ready.
+fn seen(page: &Page, swing: &KeptSwing, options: &Options) -> Reply<Vec<Observed>> {
+    let places = page.look(|w| {
+        let one = |part: &kept::Part| {
+            let clip = w.clips.get(&part.clip).filter(|c| c.state == ClipState::Ready)?;
+            let files = (w.observed(&clip.id), w.observed_marked(&clip.id));
+            Some((clip.id.clone(), files, w.film(clip)))
+        };
+        swing.parts.iter().map(one).collect::<Option<Vec<_>>>()
+    });
+    let not_yet = || Refusal::conflict("this swing is still being measured");
+    let places = places.filter(|places| !places.is_empty()).ok_or_else(not_yet)?;
+    let mut all = Vec::new();
+    for (index, (clip, (plain, marked), film)) in places.into_iter().enumerate() {
+        let told = |error: Error| Refusal::unmeasurable(page, swing, &error);
+        let found = match Observed::read(&plain) {
+            Ok(seen) => match person_wanted(&seen, index, options).map_err(told)? {
+                None => Some(seen),
+                person => Observed::read(&marked).ok().filter(|seen| seen.person == person),
+            },
+            Err(_) => None,
+        };
+        let Some(mut seen) = found else {
+            // Somebody else is to be looked at; or the file is damaged, or of an older program.
+            super::queue::retry(page, &clip)?;
+            return Err(not_yet());
+        };
+        seen.info.path = film;
+        all.push(seen);
+    }
+    Ok(all)
+}
+
+/// The swing with its numbers, from memory where they are fresh.
+///
+/// # Errors
+/// When it is not there, not ready or not measurable.
+pub fn measured(page: &Page, id: &str) -> Reply<Arc<Measured>> {
+    let swing = page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"))?;
+    if let Some(known) = held(&page.measured).get(&swing.id) {
+        return Ok(known);
+    }
+    let _one = held(&page.evaluating);
+    if let Some(known) = held(&page.measured).get(&swing.id) {
+        return Ok(known);
+    }
+    let fresh = Arc::new(compute(page, &swing)?);
+    held(&page.measured).put(&swing.id, Arc::clone(&fresh));
+    Ok(fresh)
+}
+
+/// Works out a swing, kept or only thought of.
+///
+/// # Errors
+/// When it is not ready or not measurable.
+pub fn compute(page: &Page, swing: &KeptSwing) -> Reply<Measured> {
+    let told = |error: Error| Refusal::unmeasurable(page, swing, &error);
+    let options = options(page, swing).map_err(told)?;
+    let observed = seen(page, swing, &options)?;
+    let notes = page.look(|w| {
+        let clips = swing.parts.iter().filter_map(|part| w.clips.get(&part.clip));
+        clips.flat_map(|clip| clip.notes.iter().cloned().map(Warning)).collect::<Vec<_>>()
+    });
+    let evaluated = evaluate(&observed, &options, notes).map_err(told)?;
+    let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
+    Ok(Measured { options, measurement })
+}
+
+/// Works out a swing again after a change, keeps the result and tells the pages.
+///
+/// # Errors
+/// When the disk refuses. A swing that cannot be measured is no error here: it says so itself.
+pub fn renew(page: &Page, id: &str) -> Reply<()> {
+    let swing = page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"))?;
+    let renewed = {
+        let _one = held(&page.evaluating);
+        held(&page.measured).remove(&swing.id);
+        compute(page, &swing)
+    };
+    let (answer, message, result) = match renewed {
+        Ok(fresh) => {
+            let result = fresh.measurement.result.clone();
+            note_views(page, &fresh, &swing)?;
+            held(&page.measured).put(&swing.id, Arc::new(fresh));
+            (Some(results::answer(&result)), None, Some(result))
+        }
+        Err(refusal) if refusal.status == axum::http::StatusCode::CONFLICT => (None, None, None),
+        Err(refusal) => (None, Some(refusal.message), None),
+    };
+    keep_result(page, &swing.id, result.as_ref())?;
+    page.change(|w| {
+        let Some(mut kept) = w.swings.get(&swing.id).cloned() else { return Ok(()) };
+        (kept.answer, kept.message) = (answer, message);
+        w.keep_swing(kept)
+    })?;
+    if let Some(result) = &result {
+        recording::record(page, &swing.id, result);
+    }
+    page.tell_swing(&swing.id);
+    Ok(())
+}
+
+/// What was recognised in the clips.
+fn note_views(page: &Page, fresh: &Measured, swing: &KeptSwing) -> Reply<()> {
+    for viewed in &fresh.measurement.evaluated.views {
+        let Some(part) = swing.parts.get(viewed.clip) else { continue };
+        let view = viewed.calibration.view;
+        let changed = page.change(|w| {
+            let known = w.clips.get(&part.clip).cloned();
+            let Some(mut clip) = known.filter(|c| c.view != Some(view)) else { return Ok(false) };
+            // A view given by hand says nothing about what was recognised, but is shown.
+            clip.view = Some(view);
+            w.keep_clip(clip).map(|()| true)
+        })?;
+        if changed {
+            page.tell_clip(&part.clip);
+        }
+    }
+    Ok(())
+}
+
+fn keep_result(page: &Page, id: &str, result: Option<&SwingResult>) -> Reply<()> {
+    let path = page.look(|w| w.result(id));
+    match result {
+        Some(result) => {
+            let text = result.to_json().map_err(|e| Refusal::failed(e.to_string()))?;
+            write_atomically(&path, text.as_bytes()).map_err(|e| Refusal::failed(e.to_string()))
+        }
+        None => match std::fs::remove_file(&path) {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+                Err(Refusal::failed(error.to_string()))
+            }
+            _ => Ok(()),
+        },
+    }
+}
+
+/// The result as it is kept: quick, whatever is being worked out.
+pub fn result(page: &Page, id: &str) -> Option<SwingResult> {
+    let path = page.look(|w| Some(w.result(&w.swing(id)?.id)))?;
+    SwingResult::from_json(&std::fs::read_to_string(path).ok()?).ok()
+}
+
+/// Whether corrections make sense for a swing, in the words of the command line.
+///
+/// # Errors
+/// When one does not.
+pub fn check_corrections(
+    page: &Page,
+    swing: &KeptSwing,
+    corrections: &[serde_json::Value],
+) -> Reply<()> {
+    let wanted = KeptSwing { corrections: corrections.to_vec(), ..swing.clone() };
+    options(page, &wanted).map(drop).map_err(|error| Refusal::wrong(chain(&error)))
+}

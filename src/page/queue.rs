@@ -1,0 +1,202 @@
+//! The measuring. In: clips that wait, oldest first. Out: what was seen in each, kept on disk,
+//! and the numbers of its swing. One clip at a time, on a thread of its own: the networks use
+//! every core.
+
+use std::sync::Arc;
+
+use image::RgbImage;
+
+use super::kept::KeptClip;
+use super::pairing;
+use super::reply::Reply;
+use super::shown::ClipState;
+use super::state::{Live, Page, held};
+use super::workspace::Workspace;
+use super::{measured, picture};
+use crate::decode;
+use crate::error::Error;
+use crate::options::Options;
+use crate::run::observe::{Instruments, Observed, observe};
+use crate::run::{Step, Watcher};
+
+/// What each step is called while it lasts.
+fn words(step: Step) -> &'static str {
+    match step {
+        Step::Checksum | Step::Scan => "looking for the golfer and the swing",
+        Step::Sound => "listening for the strike",
+        Step::Keypoints => "reading the swing",
+        Step::Track | Step::Lift => "working out the body",
+    }
+}
+
+/// Measures whatever waits, as long as the program runs.
+pub fn work(page: &Arc<Page>, instruments: &Instruments) {
+    pairing::settle(page);
+    loop {
+        let id = page.wait_for(|w| w.next_waiting().map(|clip| clip.id.clone()));
+        *held(&page.cancelled) = None;
+        if finish(page, &id, look(page, &id, instruments)).is_err() {
+            // The disk refuses: it may have room again in a while.
+            std::thread::sleep(std::time::Duration::from_secs(5));
+        }
+    }
+}
+
+/// Looks at one clip; `None` when it is gone.
+fn look(page: &Arc<Page>, id: &str, instruments: &Instruments) -> Option<Result<Observed, Error>> {
+    let kept = page.look(|w| w.clips.get(id).map(|clip| (clip.clone(), w.film(clip))));
+    let (clip, film) = kept?;
+    set_state(page, &clip, ClipState::Looking);
+    let watcher = Waiting { page, id };
+    Some((|| {
+        let probed = decode::probe(&film)?;
+        let notes = probed.warnings.iter().map(|warning| warning.0.clone()).collect();
+        note_file(page, id, &probed.output, notes);
+        let options = options(page, &clip, film)?;
+        observe(&probed.output, &options.clips()[0], &options, instruments, &watcher)
+    })())
+}
+
+fn options(page: &Page, clip: &KeptClip, film: std::path::PathBuf) -> Result<Options, Error> {
+    measured::options_to_look(page, clip, film)
+}
+
+/// What the file says about itself.
+fn note_file(page: &Page, id: &str, info: &decode::ClipInfo, notes: Vec<String>) {
+    let changed = page.change(|w| {
+        let Some(mut clip) = w.clips.get(id).cloned() else { return Ok(()) };
+        clip.created_unix_s = info.created_unix_s;
+        clip.duration_s = Some(info.duration_s);
+        clip.notes = notes;
+        w.keep_clip(clip)
+    });
+    // It is written again with the clip's result.
+    drop(changed);
+}
+
+/// States between waiting and done are not kept: after a stop the clip waits again.
+fn set_state(page: &Page, clip: &KeptClip, state: ClipState) {
+    let known = page.look_mut(|w| {
+        let known = w.clips.get_mut(&clip.id)?;
+        known.state = state;
+        Some(())
+    });
+    if known.is_some() {
+        page.tell_clip(&clip.id);
+    }
+}
+
+fn finish(page: &Arc<Page>, id: &str, seen: Option<Result<Observed, Error>>) -> Reply<()> {
+    let Some(seen) = seen else { return Ok(()) };
+    page.forget_live(id);
+    let (state, message) = match &seen {
+        Ok(seen) => match seen.write(&page.look(|w| place(w, id, seen))) {
+            Ok(()) => (ClipState::Ready, None),
+            Err(error) => (ClipState::Failed, Some(error.to_string())),
+        },
+        Err(Error::Cancelled) => (ClipState::Cancelled, None),
+        Err(error) => (ClipState::Failed, Some(crate::error::chain(error))),
+    };
+    let there = page.change(|w| {
+        let Some(mut clip) = w.clips.get(id).cloned() else { return Ok(false) };
+        clip.state = state;
+        clip.message = message;
+        w.keep_clip(clip).map(|()| true)
+    })?;
+    if !there {
+        return Ok(());
+    }
+    page.tell_clip(id);
+    if state == ClipState::Ready {
+        pairing::place(page, id);
+    }
+    if let Some(swing) = page.look(|w| w.swing_of(id).map(|s| s.id.clone())) {
+        page.tell_swing(&swing);
+    }
+    Ok(())
+}
+
+/// Who was pointed at has a place of his own: to take that back needs no other look.
+fn place(w: &Workspace, id: &str, seen: &Observed) -> std::path::PathBuf {
+    if seen.person.is_some() { w.observed_marked(id) } else { w.observed(id) }
+}
+
+/// Stops the work on a clip, or takes it out of the queue.
+///
+/// # Errors
+/// When there is no such clip, or nothing to stop.
+pub fn cancel(page: &Page, id: &str) -> Reply<()> {
+    use super::reply::Refusal;
+    let working = page.change(|w| {
+        let mut clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
+        match clip.state {
+            ClipState::Looking | ClipState::Measuring => Ok(true),
+            ClipState::Waiting => {
+                clip.state = ClipState::Cancelled;
+                w.keep_clip(clip)?;
+                Ok(false)
+            }
+            _ => Err(Refusal::conflict("this clip is not being measured")),
+        }
+    })?;
+    if working {
+        *held(&page.cancelled) = Some(id.to_owned());
+    }
+    page.tell_bench();
+    Ok(())
+}
+
+/// Puts a clip back into the queue.
+///
+/// # Errors
+/// When there is no such clip, or it is in the queue.
+pub fn retry(page: &Page, id: &str) -> Reply<()> {
+    use super::reply::Refusal;
+    page.change(|w| {
+        let mut clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
+        if matches!(clip.state, ClipState::Waiting | ClipState::Looking | ClipState::Measuring) {
+            return Err(Refusal::conflict("this clip is being measured already"));
+        }
+        clip.state = ClipState::Waiting;
+        clip.message = None;
+        Ok(w.keep_clip(clip)?)
+    })?;
+    page.tell_bench();
+    Ok(())
+}
+
+/// The page that waits for a clip.
+struct Waiting<'a> {
+    page: &'a Page,
+    id: &'a str,
+}
+
+impl Watcher for Waiting<'_> {
+    fn step(&self, step: Step, share: f64) {
+        if step == Step::Keypoints && share == 0.0 {
+            self.page.look_mut(|w| {
+                if let Some(clip) = w.clips.get_mut(self.id) {
+                    clip.state = ClipState::Measuring;
+                }
+            });
+        }
+        self.page.set_live(self.id, Live { step: Some(words(step)), share: step.overall(share) });
+    }
+
+    fn first_picture(&self, drawn: &RgbImage) {
+        let path = self.page.look(|w| w.first_picture(self.id));
+        // A missing picture is shown as missing.
+        if picture::write_jpeg(&path, drawn).is_ok() {
+            self.page.tell_clip(self.id);
+        }
+    }
+
+    fn wants_first_picture(&self) -> bool {
+        true
+    }
+
+    fn is_cancelled(&self) -> bool {
+        held(&self.page.cancelled).as_deref() == Some(self.id)
+            || self.page.look(|w| !w.clips.contains_key(self.id))
+    }
+}
