@@ -32,14 +32,11 @@ pub enum Command {
     /// Compare swings from before with swings from after: what moved, how far, how sure
     Compare(Box<desk::CompareArgs>),
     /// Pupils on record
-    #[command(subcommand)]
-    Pupil(desk::PupilCommand),
+    Pupil(desk::PupilArgs),
     /// Lessons of a pupil: swings, histories, practice tasks, ball-flight numbers
-    #[command(subcommand)]
-    Lesson(desk::LessonCommand),
+    Lesson(desk::LessonArgs),
     /// Backup, restore and check of the record
-    #[command(subcommand)]
-    Library(desk::LibraryCommand),
+    Library(desk::LibraryArgs),
     /// Draw the hub ladder of a swing, or of one swing over another
     Chart(hand_out::ChartArgs),
     /// Measure many swings, from folders or a table

@@ -22,9 +22,9 @@ fn main() -> ExitCode {
         Command::Explain(args) => explain(&args.result),
         Command::Compare(args) => desk::compare(&args),
         Command::Chart(args) => desk::chart(&args),
-        Command::Pupil(command) => desk::pupil(command),
-        Command::Lesson(command) => desk::lesson(command),
-        Command::Library(command) => desk::library(&command),
+        Command::Pupil(args) => desk::pupil(args),
+        Command::Lesson(args) => desk::lesson(args),
+        Command::Library(args) => desk::library(&args),
         Command::Batch(args) => desk::batch(&args, io::stderr().is_terminal()),
     };
     match text {

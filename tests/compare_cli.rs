@@ -112,7 +112,7 @@ fn a_pupil_from_first_lesson_to_erasure() {
     assert!(
         say(&["lesson", "list", "Anna", "--date", "2026-11-25"]).contains("attack_angle -4.1 deg")
     );
-    assert_eq!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).lines().count(), 3);
+    assert_eq!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).lines().count(), 5);
     let compared = say(&["compare", "--pupil", "Anna"]);
     assert!(
         compared.contains("moved 6.0 cm") && compared.contains("target of -2.0 cm"),

@@ -256,28 +256,6 @@ fn two_programs_at_once_both_get_through() {
     assert!(stored >= told && told >= acknowledged && acknowledged == 30, "{stored} {told}");
 }
 
-#[test]
-fn a_full_disk_stores_nothing_and_leaves_a_sound_library() {
-    let folder = tempfile::tempdir().unwrap();
-    let (mut library, lesson) = library(folder.path(), &[-6.0]);
-    library.limit_pages_to_present().unwrap();
-    let mut refused = 0;
-    for i in 0..40 {
-        let swing = result(&format!("full{i}"), "hubgauge 0.1.0", -6.0);
-        match library.add_swing(lesson, &labelled("before"), &swing, Keep::InPlace) {
-            Ok(_) => assert_eq!(refused, 0),
-            Err(RecordError::Full) => refused += 1,
-            Err(other) => panic!("{other}"),
-        }
-    }
-    assert!(refused > 0);
-    let before = library.swings(PUPIL, None, None).unwrap().len();
-    drop(library);
-    let library = Library::open(folder.path()).unwrap();
-    library.check().unwrap();
-    assert_eq!(library.swings(PUPIL, None, None).unwrap().len(), before);
-}
-
 /// Another program that adds swings until it is killed, and says each one that was stored.
 struct Child {
     process: std::process::Child,

@@ -11,8 +11,34 @@ use super::HandedArg;
 #[derive(Clone, Debug, Default, Args)]
 pub struct LibraryArg {
     /// Folder of the library [default: $XDG_DATA_HOME/hubgauge, else ~/.local/share/hubgauge]
-    #[arg(long, value_name = "DIR", help_heading = "Library")]
+    #[arg(long, value_name = "DIR", global = true, help_heading = "Library")]
     pub library: Option<PathBuf>,
+}
+
+/// The day of a lesson.
+#[derive(Clone, Debug, Default, Args)]
+pub struct DayArg {
+    /// Day of the lesson [default: today]
+    #[arg(long = "date", value_name = "YYYY-MM-DD", requires = "pupil", help_heading = "Library")]
+    pub day: Option<String>,
+}
+
+/// What the coach says about a swing; empty where he says nothing.
+#[derive(Clone, Debug, Default, Args)]
+pub struct SaidArgs {
+    /// What to call the swing: before, after or any word
+    #[arg(long, value_name = "WORD", requires = "pupil", help_heading = "Library")]
+    pub label: Option<String>,
+
+    #[arg(long, value_name = "TEXT", requires = "pupil", help_heading = "Library")]
+    pub club: Option<String>,
+
+    #[arg(long, value_name = "TEXT", requires = "pupil", help_heading = "Library")]
+    pub ball: Option<String>,
+
+    /// How the camera stands, in words
+    #[arg(long, value_name = "TEXT", requires = "pupil", help_heading = "Library")]
+    pub setup: Option<String>,
 }
 
 /// What `measure` puts on record.
@@ -22,51 +48,11 @@ pub struct StoreArgs {
     #[arg(long, value_name = "NAME", help_heading = "Library")]
     pub pupil: Option<String>,
 
-    /// What to call the swing: before, after or any word
-    #[arg(
-        long,
-        value_name = "WORD",
-        requires = "pupil",
-        default_value = "",
-        hide_default_value = true,
-        help_heading = "Library"
-    )]
-    pub label: String,
+    #[command(flatten)]
+    pub said: SaidArgs,
 
-    #[arg(
-        long,
-        value_name = "TEXT",
-        requires = "pupil",
-        default_value = "",
-        hide_default_value = true,
-        help_heading = "Library"
-    )]
-    pub club: String,
-
-    #[arg(
-        long,
-        value_name = "TEXT",
-        requires = "pupil",
-        default_value = "",
-        hide_default_value = true,
-        help_heading = "Library"
-    )]
-    pub ball: String,
-
-    /// How the camera stands, in words
-    #[arg(
-        long,
-        value_name = "TEXT",
-        requires = "pupil",
-        default_value = "",
-        hide_default_value = true,
-        help_heading = "Library"
-    )]
-    pub setup: String,
-
-    /// Day of the lesson [default: today]
-    #[arg(long, value_name = "YYYY-MM-DD", requires = "pupil", help_heading = "Library")]
-    pub date: Option<String>,
+    #[command(flatten)]
+    pub day: DayArg,
 
     /// Copy the clips into the library (for a pupil who agreed)
     #[arg(long, requires = "pupil", help_heading = "Library")]
@@ -137,6 +123,15 @@ Examples:
 
 Exit status: 0 compared, 1 not comparable, 2 wrong arguments.";
 
+#[derive(Debug, Args)]
+pub struct PupilArgs {
+    #[command(subcommand)]
+    pub command: PupilCommand,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
+}
+
 #[derive(Debug, Subcommand)]
 pub enum PupilCommand {
     /// Put a pupil on record, by a name or an alias
@@ -155,31 +150,23 @@ pub enum PupilCommand {
         keep_pictures: bool,
         #[arg(long, default_value = "", hide_default_value = true)]
         notes: String,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// List the pupils
     List {
         #[arg(long)]
         json: bool,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// Set your own target for a value of the pupil
     Target {
         name: String,
         /// Such as top.lower_hub_target=-2cm
         target: String,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// Write everything about a pupil into a new folder
     Export {
         name: String,
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// Remove a pupil and everything about him from the library's files
     Erase {
@@ -187,9 +174,16 @@ pub enum PupilCommand {
         /// Yes, really
         #[arg(long, required = true)]
         yes: bool,
-        #[command(flatten)]
-        at: LibraryArg,
     },
+}
+
+#[derive(Debug, Args)]
+pub struct LessonArgs {
+    #[command(subcommand)]
+    pub command: LessonCommand,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
 }
 
 #[derive(Debug, Subcommand)]
@@ -199,16 +193,10 @@ pub enum LessonCommand {
         pupil: String,
         #[arg(required = true, value_name = "FILE")]
         results: Vec<PathBuf>,
-        /// What to call the swings: before, after or any word
-        #[arg(long, value_name = "WORD", default_value = "", hide_default_value = true)]
-        label: String,
-        #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
-        club: String,
-        /// Day of the lesson [default: today]
-        #[arg(long, value_name = "YYYY-MM-DD")]
-        date: Option<String>,
         #[command(flatten)]
-        at: LibraryArg,
+        said: SaidArgs,
+        #[command(flatten)]
+        day: DayArg,
     },
     /// List a pupil's lessons and tasks; with --date the swings of that day
     List {
@@ -217,8 +205,6 @@ pub enum LessonCommand {
         date: Option<String>,
         #[arg(long)]
         json: bool,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// One value of a pupil over all lessons
     History {
@@ -227,26 +213,19 @@ pub enum LessonCommand {
         key: String,
         #[arg(long)]
         json: bool,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// Note a practice task that was given
     Task {
         pupil: String,
         what: String,
-        /// Day of the lesson [default: today]
-        #[arg(long, value_name = "YYYY-MM-DD")]
-        date: Option<String>,
         #[command(flatten)]
-        at: LibraryArg,
+        day: DayArg,
     },
     /// Note a correction by hand beside a swing
     Correct {
         /// The swing's number, from `lesson list --date`
         swing: i64,
         what: String,
-        #[command(flatten)]
-        at: LibraryArg,
     },
     /// Store ball-flight numbers of a swing, typed or from a CSV
     #[command(after_long_help = AFTER_FLIGHT)]
@@ -259,8 +238,6 @@ pub enum LessonCommand {
         /// Columns: swing, and numbers named like attack_angle [deg]
         #[arg(long, value_name = "FILE", conflicts_with = "swing")]
         csv: Option<PathBuf>,
-        #[command(flatten)]
-        at: LibraryArg,
     },
 }
 
@@ -293,25 +270,23 @@ Examples:
   hubgauge lesson flight 12 \"attack_angle [deg]=-4.1\" \"club_path [deg]=1.5\"
   hubgauge lesson flight --csv flight.csv";
 
+#[derive(Debug, Args)]
+pub struct LibraryArgs {
+    #[command(subcommand)]
+    pub command: LibraryCommand,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
+}
+
 #[derive(Debug, Subcommand)]
 pub enum LibraryCommand {
     /// Write the whole record to one new file, while the library is in use (copied clips not)
-    Backup {
-        file: PathBuf,
-        #[command(flatten)]
-        at: LibraryArg,
-    },
+    Backup { file: PathBuf },
     /// Make a library from a backup, in a folder that holds none
-    Restore {
-        file: PathBuf,
-        #[command(flatten)]
-        at: LibraryArg,
-    },
+    Restore { file: PathBuf },
     /// Check that the library is sound
-    Check {
-        #[command(flatten)]
-        at: LibraryArg,
-    },
+    Check,
 }
 
 #[derive(Debug, Args)]

@@ -2,51 +2,54 @@
 
 use std::fmt::Write as _;
 
-use crate::cli::desk::LessonCommand;
-use crate::compare::{CompareError, Key};
+use crate::cli::desk::{LessonArgs, LessonCommand};
+use crate::compare::{CompareError, Key, Mean};
 use crate::error::Error;
-use crate::record::{Flight, Keep, Lesson, Library, NewSwing, Point, flight_csv, read_result};
+use crate::record::{
+    Day, Flight, History, Keep, Lesson, Library, Reading, flight_csv, read_result,
+};
 use crate::results::Value;
 use crate::units::Estimate;
 
 /// # Errors
 /// When the library refuses.
-pub fn lesson(command: LessonCommand) -> Result<String, Error> {
-    match command {
-        LessonCommand::Add { pupil, results, label, club, date, at } => {
-            let said = NewSwing { label, club, ..NewSwing::default() };
+pub fn lesson(args: LessonArgs) -> Result<String, Error> {
+    let at = args.at;
+    match args.command {
+        LessonCommand::Add { pupil, results, said, day } => {
+            let said = super::new_swing(said);
             let read =
                 results.iter().map(|path| read_result(path)).collect::<Result<Vec<_>, _>>()?;
             let mut library = super::open(&at)?;
-            let lesson = library.lesson(&pupil, date.as_deref())?;
+            let lesson = library.lesson(&pupil, day.day.as_deref())?;
             let swings: Vec<_> = read.iter().map(|result| (&said, result)).collect();
             let ids = library.add_swings(lesson, &swings, Keep::Nothing)?;
             Ok(format!("{} swings are on record.\n", ids.len()))
         }
-        LessonCommand::List { pupil, date, json, at } => {
+        LessonCommand::List { pupil, date, json } => {
             let library = super::open(&at)?;
             match date {
-                Some(date) => day(&library, &pupil, &date),
+                Some(date) => of_day(&library, &pupil, &date),
                 None if json => super::json(&library.lessons(&pupil)?),
                 None => Ok(listed(&library.lessons(&pupil)?)),
             }
         }
-        LessonCommand::History { pupil, key, json, at } => {
+        LessonCommand::History { pupil, key, json } => {
             let key: Key = key.parse()?;
-            let points = super::open(&at)?.history(&pupil, key)?;
-            if json { super::json(&points) } else { Ok(history(key, &points)) }
+            let history = super::open(&at)?.over_time(&pupil, key)?;
+            if json { super::json(&history) } else { Ok(told(&history)) }
         }
-        LessonCommand::Task { pupil, what, date, at } => {
+        LessonCommand::Task { pupil, what, day } => {
             let mut library = super::open(&at)?;
-            let lesson = library.lesson(&pupil, date.as_deref())?;
+            let lesson = library.lesson(&pupil, day.day.as_deref())?;
             library.add_task(lesson, &what)?;
             Ok("The task is on record.\n".to_owned())
         }
-        LessonCommand::Correct { swing, what, at } => {
+        LessonCommand::Correct { swing, what } => {
             super::open(&at)?.add_correction(swing, &what)?;
             Ok("The correction is on record; the result is unchanged.\n".to_owned())
         }
-        LessonCommand::Flight { swing, numbers, csv, at } => {
+        LessonCommand::Flight { swing, numbers, csv } => {
             let rows = match (csv, swing) {
                 (Some(file), _) => flight_csv(&file)?,
                 (None, Some(swing)) => vec![(swing, typed(&numbers)?)],
@@ -67,7 +70,7 @@ fn typed(numbers: &[String]) -> Result<Vec<Flight>, CompareError> {
     numbers.iter().map(one).collect()
 }
 
-fn day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
+fn of_day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
     let mut out = String::new();
     for (number, swing) in library.swings_said(pupil, date)? {
         let said = [swing.label, swing.club, swing.ball, swing.setup];
@@ -100,15 +103,38 @@ fn listed(lessons: &[Lesson]) -> String {
     out
 }
 
-fn history(key: Key, points: &[Point]) -> String {
-    if points.is_empty() {
+/// Every swing, the means of days with more than one, then the tasks given.
+fn told(history: &History) -> String {
+    let key = history.key;
+    if history.points.is_empty() {
         return format!("No swing on record has {key}.\n");
     }
+    let shown = |value, sd| Value::new(Estimate::new(value, sd), history.unit).to_string();
     let mut out = format!("{key}, ± is the measurement's sd\n");
-    for point in points {
-        let value = Value::new(Estimate::new(point.value, point.sd), key.unit()).to_string();
-        let _ =
-            writeln!(out, "{}  swing {:<6} {value:>16}  {}", point.date, point.swing, point.label);
+    for Reading { point, .. } in &history.points {
+        let _ = writeln!(
+            out,
+            "{}  swing {:<6} {:>16}  {}",
+            point.date,
+            point.swing,
+            shown(point.value, point.sd),
+            point.label
+        );
+    }
+    for Day { date, label, mean } in history.days.iter().filter(|day| day.mean.n > 1) {
+        let Mean { n, mean, low, high } = mean;
+        let _ = writeln!(
+            out,
+            "{date}  mean of {n} {label}: {mean:.2}, 95 % interval {low:.2} to {high:.2}"
+        );
+    }
+    if let Some(target) = history.target {
+        let _ = writeln!(out, "target: {target}");
+    }
+    for lesson in &history.lessons {
+        for task in &lesson.tasks {
+            let _ = writeln!(out, "{}  task given: {task}", lesson.date);
+        }
     }
     out
 }

@@ -1,26 +1,27 @@
 //! `hubgauge library`. In: the command. Out: what was done, in words.
 
-use crate::cli::desk::LibraryCommand;
+use crate::cli::desk::{LibraryArgs, LibraryCommand};
 use crate::error::Error;
 use crate::record::Library;
 
 /// # Errors
 /// When the library refuses.
-pub fn library(command: &LibraryCommand) -> Result<String, Error> {
-    match command {
-        LibraryCommand::Backup { file, at } => {
+pub fn library(args: &LibraryArgs) -> Result<String, Error> {
+    let at = &args.at;
+    match &args.command {
+        LibraryCommand::Backup { file } => {
             super::open(at)?.backup(file)?;
             Ok(format!(
                 "Wrote the record to {}. Clips copied into the library are not in it: copy its folder clips too.\n",
                 file.display()
             ))
         }
-        LibraryCommand::Restore { file, at } => {
+        LibraryCommand::Restore { file } => {
             let folder = super::folder(at)?;
             let pupils = Library::restore(file, &folder)?.pupils()?.len();
             Ok(format!("Restored {pupils} pupils to {}.\n", folder.display()))
         }
-        LibraryCommand::Check { at } => {
+        LibraryCommand::Check => {
             super::open(at)?.check()?;
             Ok("The library is sound.\n".to_owned())
         }

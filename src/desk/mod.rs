@@ -8,21 +8,19 @@ mod compare;
 mod folder;
 mod lesson;
 mod library;
-mod manifest;
 mod page;
 mod pupil;
 mod store;
 
-use crate::cli::desk::LibraryArg;
+use crate::cli::desk::{LibraryArg, SaidArgs};
 use crate::error::Error;
-use crate::record::{Library, default_folder};
+use crate::record::{Library, NewSwing, default_folder};
 
-pub use batch::batch;
+pub use batch::{BatchError, batch};
 pub use chart::chart;
 pub use compare::compare;
 pub use lesson::lesson;
 pub use library::library;
-pub use manifest::BatchError;
 pub use page::open_page;
 pub use pupil::pupil;
 pub use store::measure;
@@ -36,6 +34,17 @@ fn folder(at: &LibraryArg) -> Result<std::path::PathBuf, Error> {
         Some(folder) => folder.clone(),
         None => default_folder()?,
     })
+}
+
+/// What the coach said of a swing, still without clips.
+fn new_swing(said: SaidArgs) -> NewSwing {
+    NewSwing {
+        label: said.label.unwrap_or_default(),
+        club: said.club.unwrap_or_default(),
+        ball: said.ball.unwrap_or_default(),
+        setup: said.setup.unwrap_or_default(),
+        clips: Vec::new(),
+    }
 }
 
 fn json(value: &impl serde::Serialize) -> Result<String, Error> {

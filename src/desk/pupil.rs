@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::cli::desk::PupilCommand;
+use crate::cli::desk::{PupilArgs, PupilCommand};
 use crate::error::Error;
 use crate::frames::Handed;
 use crate::options::parse_stature;
@@ -10,28 +10,29 @@ use crate::record::Pupil;
 
 /// # Errors
 /// When the library refuses.
-pub fn pupil(command: PupilCommand) -> Result<String, Error> {
-    match command {
-        PupilCommand::Add { name, stature, handed, minor, keep_pictures, notes, at } => {
+pub fn pupil(args: PupilArgs) -> Result<String, Error> {
+    let at = args.at;
+    match args.command {
+        PupilCommand::Add { name, stature, handed, minor, keep_pictures, notes } => {
             let stature_m = stature.map(|text| parse_stature(&text)).transpose()?.map(|m| m.0);
             let handed = handed.into();
             let pupil = Pupil { name, stature_m, handed, minor, keep_pictures, notes };
             super::open(&at)?.add_pupil(&pupil)?;
             Ok(format!("{} is on record.\n", pupil.name.trim()))
         }
-        PupilCommand::List { json, at } => {
+        PupilCommand::List { json } => {
             let pupils = super::open(&at)?.pupils()?;
             if json { super::json(&pupils) } else { Ok(listed(&pupils)) }
         }
-        PupilCommand::Target { name, target, at } => {
+        PupilCommand::Target { name, target } => {
             super::open(&at)?.set_target(&name, target.parse()?)?;
             Ok(format!("Target {target} is on record for {name}.\n"))
         }
-        PupilCommand::Export { name, out, at } => {
+        PupilCommand::Export { name, out } => {
             let (swings, clips) = super::open(&at)?.export(&name, &out)?;
             Ok(format!("Wrote {swings} swings and {clips} clips of {name} to {}.\n", out.display()))
         }
-        PupilCommand::Erase { name, yes: _, at } => {
+        PupilCommand::Erase { name, yes: _ } => {
             let erased = super::open(&at)?.erase(&name)?;
             let mut out = format!(
                 "{name} is erased: swings: {}, copied clips: {}, all gone from the library's files.\nBackups and exports made earlier still hold them.\n",

@@ -17,7 +17,7 @@ pub fn measure(mut options: Options, store: &StoreArgs) -> Result<SwingResult, E
     // All that can be refused is refused before the long work.
     let mut library = super::open(&store.at)?;
     let pupil = library.pupil(name)?;
-    let lesson = library.lesson(name, store.date.as_deref())?;
+    let lesson = library.lesson(name, store.day.day.as_deref())?;
     options.handed = pupil.handed;
     options.stature = options.stature.or(pupil.stature_m.map(Metres));
     let result = run::measure(&options)?.result;
@@ -26,13 +26,8 @@ pub fn measure(mut options: Options, store: &StoreArgs) -> Result<SwingResult, E
         (true, true) => Keep::Copy,
         (true, false) => Keep::InPlace,
     };
-    let swing = NewSwing {
-        label: store.label.clone(),
-        club: store.club.clone(),
-        ball: store.ball.clone(),
-        setup: store.setup.clone(),
-        clips: options.clips().iter().map(|clip| clip.path.clone()).collect(),
-    };
+    let clips = options.clips().iter().map(|clip| clip.path.clone()).collect();
+    let swing = NewSwing { clips, ..super::new_swing(store.said.clone()) };
     library.add_swing(lesson, &swing, &result, keep)?;
     Ok(result)
 }

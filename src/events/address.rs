@@ -28,6 +28,9 @@ const LONGEST: f64 = 0.8;
 const NEAR: f64 = 0.015;
 /// Forward presses and sway before the start, statures / s.
 const DRIFT: f64 = 0.08;
+/// On the share of the sd that the misfit's curvature gives: 95 % of 129 held-out takeaways lay
+/// within one sd without it.
+const CALM: f64 = 0.65;
 /// People do not start as a parabola exactly, seconds: `accuracy.rs`.
 const METHOD_SD: f64 = 0.03;
 
@@ -52,7 +55,7 @@ pub(super) fn find(motion: &Motion, from: f64, top: f64) -> Option<Start> {
     if bend.at < motion.u.first() + motion.step {
         return None;
     }
-    let sd = (bend.sd.powi(2) + METHOD_SD.powi(2) + (0.2 * motion.step).powi(2)).sqrt();
+    let sd = ((CALM * bend.sd).powi(2) + METHOD_SD.powi(2) + (0.2 * motion.step).powi(2)).sqrt();
     let end = (bend.at - 0.02).max(motion.u.first());
     let start = still_from.max(end - LONGEST).min(end);
     let window = (Seconds(start), Seconds(end));

@@ -41,10 +41,16 @@ pub fn detect_marked(
     if span.top.0 < motion.u.first() + 2.5 * motion.step {
         return Err(EventsError::StartsAfterTop);
     }
-    let top = top::refine(&motion, &span).ok_or(EventsError::NoSwing)?;
-    let start = address::find(&motion, span.start.0, top.value);
-    let impact = find_impact(&motion, &span, start.as_ref(), top.value, &strikes);
-    let mut events = assemble(&motion, &span, start.as_ref(), top, impact);
+    let first = top::find(&motion, &span).ok_or(EventsError::NoSwing)?;
+    let start = address::find(&motion, span.start.0, first.value);
+    let impact = find_impact(&motion, &span, start.as_ref(), first.value, &strikes);
+    let top = match (&start, impact) {
+        (Some(start), Some((impact, _))) => {
+            top::refine(&motion, first.value, start.takeaway.value, impact.value)
+        }
+        _ => None,
+    };
+    let mut events = assemble(&motion, &span, start.as_ref(), top.unwrap_or(first), impact);
     if !marks.is_empty() {
         events = marked::settle(&motion, events, marks, span.impact.0)?;
     }
@@ -85,6 +91,7 @@ fn assemble(
         impact: impact.map(|(i, _)| i),
         finish: impact.and_then(|(i, _)| finish::rest(motion, i.value)),
         impact_source: impact.map_or(ImpactSource::Hands, |(_, source)| source),
+        by_hand: Vec::new(),
     }
 }
 

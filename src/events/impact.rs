@@ -39,7 +39,7 @@ pub(super) fn from_hands(
     lowest: f64,
 ) -> Option<Estimate> {
     let rough = (lowest - top).max(0.1);
-    let around = (top + 0.5 * rough, lowest + 0.45 * rough);
+    let around = (top + 0.5 * rough, lowest + (0.45 * rough).max(2.5 * motion.step));
     let sharp = SMOOTH.max(0.15 * rough);
     let bottom = minimum(&motion.v, around, sharp, motion.hand_sd);
     let down = bottom.map_or(rough, |(at, _)| at - top);

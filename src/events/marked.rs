@@ -39,6 +39,7 @@ pub(super) fn settle(
     events.arm_level_back = at(Event::ArmLevelBack).or(events.arm_level_back);
     events.transition = at(Event::Transition).or(events.transition);
     events.finish = at(Event::Finish).or(events.finish);
+    events.by_hand = marks.iter().map(|(event, _)| *event).collect();
     check(&events)?;
     Ok(events)
 }

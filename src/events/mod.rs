@@ -104,6 +104,8 @@ pub struct Events {
     pub impact: Option<Estimate>,
     pub finish: Option<Estimate>,
     pub impact_source: ImpactSource,
+    /// Set by hand: nothing moves these.
+    pub by_hand: Vec<Event>,
 }
 
 impl Events {

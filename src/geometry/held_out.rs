@@ -11,7 +11,8 @@ use super::pose::{Body, wrap};
 use super::{Measure, Motion, ViewInput, motion};
 use crate::body::{Joint, PerJoint};
 use crate::calibration::{Calibration, CalibrationRequest, View, calibrate};
-use crate::events::{Events, ImpactSource};
+use crate::decode::Clock;
+use crate::events::{Event, Events, ImpactSource, detect};
 use crate::frames::{Attitude, Handed, PictureSize, Pixel, Vector};
 use crate::lift::{Bearing, CameraGuess, Lifted, LiftedFrame, LiftedPoint};
 use crate::track::CameraMotion;
@@ -116,6 +117,7 @@ impl Clip {
             impact: middle(5),
             finish: middle(7),
             impact_source: ImpactSource::Hands,
+            by_hand: Vec::new(),
         })
     }
 
@@ -220,4 +222,96 @@ fn held_out() {
     print("all lengths", &lengths);
     print("all angles", &angles);
     assert!(clips > 0);
+}
+
+/// Golfer times of the renderer's script (../shared/lifting/README.md).
+const SCRIPT: [(Event, f64); 3] =
+    [(Event::Takeaway, 1.0), (Event::Top, 1.86), (Event::Impact, 2.13)];
+
+impl Clip {
+    /// When the lead arm is truly level, back and down.
+    fn level(&self, from: f64, to: f64, sign: f64) -> Option<f64> {
+        let elevation = |f: usize| {
+            let b = self.body(f).arm;
+            sign * b.z.atan2(b.xy().norm())
+        };
+        let inside = |f: &usize| (from..=to).contains(&self.t[*f]);
+        let k = (1..self.t.len())
+            .filter(inside)
+            .find(|&k| elevation(k - 1) < 0.0 && elevation(k) >= 0.0)?;
+        let share = elevation(k - 1) / (elevation(k - 1) - elevation(k));
+        Some(self.t[k - 1] + share * (self.t[k] - self.t[k - 1]))
+    }
+
+    fn true_events(&self) -> Vec<(Event, f64)> {
+        let wild = self.kind.contains("wild");
+        let mut events: Vec<(Event, f64)> = if wild { Vec::new() } else { SCRIPT.to_vec() };
+        events.extend(self.level(1.0, 1.9, 1.0).map(|t| (Event::ArmLevelBack, t)));
+        events.extend(self.level(1.8, 2.2, -1.0).map(|t| (Event::Transition, t)));
+        events
+    }
+}
+
+/// Found in each clip by itself, and after the fit.
+fn timed(clip: &Clip) -> Option<[Events; 2]> {
+    let clock = Clock { first_s: 0.0, stretch: 1.0 };
+    let clips: Vec<&Clip> = std::iter::once(clip).chain(clip.second.as_deref()).collect();
+    let lifted: Vec<Lifted> = clips.iter().map(|c| c.lifted()).collect();
+    let events: Vec<Events> = lifted
+        .iter()
+        .map(|l| detect(l, Handed::Right, None, &clock).map(|e| e.output))
+        .collect::<Result<_, _>>()
+        .map_err(|e| eprintln!("{e}"))
+        .ok()?;
+    let calibrations: Vec<Calibration> = clips
+        .iter()
+        .zip(&lifted)
+        .zip(&events)
+        .map(|((c, l), e)| c.calibration(l, e))
+        .collect::<Option<_>>()?;
+    let inputs: Vec<ViewInput> = (0..clips.len())
+        .map(|i| ViewInput {
+            lifted: &lifted[i],
+            events: &events[i],
+            calibration: &calibrations[i],
+            camera_motion: CameraMotion::Still,
+        })
+        .collect();
+    let fitted = motion(&inputs).map_err(|e| eprintln!("{e}")).ok()?.output.events;
+    Some([events[0].clone(), fitted])
+}
+
+#[test]
+#[ignore = "needs the file that scripts/held_out.py writes"]
+fn held_out_events() {
+    let path = std::env::var("HUBGAUGE_HELD_OUT").unwrap();
+    let text = std::fs::read_to_string(path).unwrap();
+    let mut table: BTreeMap<(bool, i64, Event, usize), Errors> = BTreeMap::new();
+    for line in text.lines() {
+        let clip: Clip = serde_json::from_str(line).unwrap();
+        if clip.view > 1 {
+            continue;
+        }
+        let Some(found) = timed(&clip) else { continue };
+        for (event, truth) in clip.true_events() {
+            for (stage, events) in found.iter().enumerate() {
+                let got = events.at(event).unwrap_or(Estimate::new(9.0, 1.0));
+                let key = (clip.kind.contains("wild"), clip.view, event, stage);
+                table.entry(key).or_default().push(((got.value - truth) * 1e3, got.sd * 1e3));
+            }
+        }
+    }
+    let mut all = Errors::new();
+    for ((wild, view, event, stage), errors) in &table {
+        let mut bias: Vec<f64> = errors.iter().map(|e| e.0).collect();
+        let kind = if *wild { "wild" } else { "plain" };
+        let side = if *view == 0 { "face-on" } else { "down-the-line" };
+        let stage = ["clip", "fit"][*stage];
+        let bias = quantile(&mut bias, 0.5);
+        print(&format!("{kind} {side} {event:?} {stage}, bias {bias:.1}"), errors);
+        if stage == "fit" {
+            all.extend(errors);
+        }
+    }
+    print("all times, ms", &all);
 }

@@ -15,6 +15,7 @@ mod pose;
 mod smooth;
 mod support;
 mod swing;
+mod timing;
 mod view;
 
 use crate::calibration::Calibration;

@@ -116,6 +116,7 @@ fn join(a: &Events, b: &Events, offset: Estimate) -> Events {
         impact: both(a.impact, b.impact),
         finish: both(a.finish, b.finish),
         impact_source: source,
+        by_hand: [a.by_hand.as_slice(), b.by_hand.as_slice()].concat(),
     }
 }
 

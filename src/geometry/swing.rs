@@ -5,6 +5,7 @@ use super::fit::{self, Posterior};
 use super::lead;
 use super::pose::{Values, wrap};
 use super::support::Support;
+use super::timing;
 use super::view::{Row, View};
 use super::{AtEvent, Budget, GeometryError, Measure, Measured, Missing, Motion, MotionFrame};
 use crate::events::{Event, Events};
@@ -38,7 +39,11 @@ pub(super) fn assemble(view: &View, second: Option<&Second>) -> Result<Motion, G
     let window = (events.address.0.0, events.address.1.0);
     let posterior = fit::fit(&views, &times, window).ok_or(GeometryError::Unsettled)?;
     let support = Support::of(&views.iter().map(|(v, _)| *v).collect::<Vec<_>>());
-    let course = Course::new(&posterior, support, &event_times);
+    let mut course = Course::new(&posterior, support, &event_times);
+    let events = timing::refined(&course, &events);
+    for time in [events.arm_level_back, events.transition].into_iter().flatten() {
+        course.look_closely(time.value);
+    }
     let frames = view
         .times()
         .map(|(time, filled)| MotionFrame {
@@ -51,8 +56,15 @@ pub(super) fn assemble(view: &View, second: Option<&Second>) -> Result<Motion, G
         .into_iter()
         .filter_map(|event| {
             let time = events.at(event)?;
-            let values =
+            let mut values =
                 if event == Event::Address { course.address_row() } else { course.row(time) };
+            if let (Event::ArmLevelBack | Event::Transition, Ok(arm)) =
+                (event, &mut values[Measure::LeadArm as usize])
+                && !events.by_hand.contains(&event)
+            {
+                // the arm's own error is what made the time unsure: it counts once
+                arm.budget.timing = 0.0;
+            }
             let filled = view.is_filled(time.value);
             let frame = MotionFrame { time: Seconds(time.value), filled, values };
             Some(AtEvent { event, time, frame })
@@ -85,6 +97,16 @@ impl<'a> Course<'a> {
             }
         }
         Self { posterior, support, values, known }
+    }
+
+    /// Works out the variances at the knots around a time.
+    fn look_closely(&mut self, time: f64) {
+        let after = self.posterior.times().partition_point(|t| *t < time);
+        for knot in [after.saturating_sub(1), after.min(self.values.len() - 1)] {
+            if let Err(place) = self.known.binary_search_by_key(&knot, |(k, _)| *k) {
+                self.known.insert(place, (knot, self.posterior.budgets(knot)));
+            }
+        }
     }
 
     /// One measure at an exactly known time.

@@ -105,6 +105,7 @@ impl Swing {
             impact: Some(at(1.6)),
             finish: Some(at(2.2)),
             impact_source: ImpactSource::Hands,
+            by_hand: Vec::new(),
         }
     }
 }

@@ -3,7 +3,8 @@
 //!
 //! Method: deleted content is overwritten (`secure_delete`), then the file is rebuilt (`VACUUM`)
 //! and the log emptied. What is still to be done is on record first, so that a stop in between is
-//! finished when the library is next opened. What it cannot reach: backups and exports made
+//! finished when the library is next opened. What the coach's page keeps of him goes too
+//! ([`bench`]). What it cannot reach: backups and exports made
 //! earlier, clips that were kept in place, and blocks that the disk itself moved.
 
 use std::collections::BTreeSet;
@@ -11,13 +12,13 @@ use std::path::PathBuf;
 
 use rusqlite::{Transaction, params};
 
-use super::{Library, RecordError, clips, clips_folder};
+use super::{Library, RecordError, bench, clips, clips_folder};
 
 /// What an erasure did and what it left to the coach.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Erased {
     pub swings: i64,
-    /// Copies removed from the library.
+    /// Copies removed from the library, the page's own included.
     pub clips: usize,
     /// Clips that were kept in place and are still there.
     pub left: Vec<PathBuf>,
@@ -29,6 +30,8 @@ impl Library {
     pub fn erase(&mut self, pupil: &str) -> Result<Erased, RecordError> {
         let id = self.pupil_id(pupil)?;
         let folder = self.folder.clone();
+        // First: while the pupil is on record, an erasure that stops here can be asked for again.
+        let on_page = bench::erase(&folder, &self.pupil(pupil)?.name)?;
         let change = self.change()?;
         let swings = change.query_row(
             "SELECT count(*) FROM swing JOIN lesson ON lesson.id = lesson_id WHERE pupil_id = ?1",
@@ -36,7 +39,7 @@ impl Library {
             |row| row.get(0),
         )?;
         change.execute("DELETE FROM pupil WHERE id = ?1", [id])?;
-        let (mut doomed, mut left) = (0, Vec::new());
+        let (mut doomed, mut left) = (0_usize, Vec::new());
         for (sha256, file, copied) in unused(&change)? {
             change.execute("DELETE FROM clip WHERE sha256 = ?1", [&sha256])?;
             if copied {
@@ -51,7 +54,7 @@ impl Library {
         if !self.finish_erasing()? {
             return Err(RecordError::NotScrubbed(pupil.to_owned()));
         }
-        Ok(Erased { swings, clips: doomed, left })
+        Ok(Erased { swings, clips: doomed + on_page, left })
     }
 
     /// Removes doomed files and old pages; false while another program keeps pages alive.

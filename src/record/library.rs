@@ -61,16 +61,6 @@ impl Library {
     pub fn wait_at_most(&self, patience: Duration) -> Result<(), RecordError> {
         Ok(self.connection.busy_timeout(patience)?)
     }
-
-    /// Lets the file grow no further, as a full disk does.
-    ///
-    /// # Errors
-    /// SQLite's own.
-    pub fn limit_pages_to_present(&self) -> Result<(), RecordError> {
-        let pages: i64 = self.connection.query_row("PRAGMA page_count", [], |row| row.get(0))?;
-        let set = format!("PRAGMA max_page_count = {pages}");
-        Ok(self.connection.query_row(&set, [], |_| Ok(()))?)
-    }
 }
 
 /// A pupil's record is the coach's business only.

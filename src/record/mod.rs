@@ -10,12 +10,14 @@
 //! agreed.
 
 mod backup;
+mod bench;
 mod change;
 mod clips;
 mod coach;
 mod erase;
 mod export;
 mod flight;
+mod history;
 mod library;
 mod pupils;
 mod schema;
@@ -28,6 +30,7 @@ pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;
 pub use flight::flight_csv;
+pub use history::{Day, History, Reading};
 pub use library::{Library, default_folder};
 pub use pupils::{Lesson, Pupil};
 pub use swings::{NewSwing, Point, Stored, read_result};
@@ -51,7 +54,7 @@ pub enum RecordError {
         "the library is damaged ({0}): restore the last backup with `hubgauge library restore`"
     )]
     Damaged(String),
-    #[error("the library could not be read or written ({0})")]
+    #[error("the library could not be read or written ({0}): see that its disk has room and works")]
     Database(String),
     #[error(
         "there is no pupil called \"{0}\": add him with `hubgauge pupil add`, or see `hubgauge pupil list`"
@@ -71,6 +74,8 @@ pub enum RecordError {
     Table { file: String, why: String },
     #[error("{} is erased, but another program has the library open and may keep what was erased on disk: close it and run any `hubgauge pupil` command", .0)]
     NotScrubbed(String),
+    #[error("the page is open and would write what was erased again: close it and try again")]
+    PageOpen,
     #[error("no folder for the library is known: name one with --library")]
     NoFolder,
     #[error(transparent)]

@@ -235,6 +235,7 @@ pub mod tests {
             impact: at(2.13),
             finish: at(2.75),
             impact_source: ImpactSource::Sound,
+            by_hand: Vec::new(),
         }
     }
 

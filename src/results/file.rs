@@ -1,7 +1,10 @@
 //! Whole files or none. In: a path and bytes. Out: the file, or an error and no file.
 
+use std::fs::File;
 use std::io::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
 
 use super::ResultError;
 
@@ -11,19 +14,53 @@ use super::ResultError;
 /// # Errors
 /// When the folder cannot be written; nothing is left behind then.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), ResultError> {
-    replace(path, bytes)
-        .map_err(|source| ResultError::Write { path: path.display().to_string(), source })
+    let mut file = NewFile::create(path)?;
+    file.written(|out| out.write_all(bytes))?;
+    file.finish()
 }
 
-fn replace(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = with_usual_permissions(&mut tempfile::Builder::new()).tempfile_in(folder)?;
-    file.write_all(bytes)?;
-    file.as_file().sync_all()?;
-    file.persist(path).map(drop).map_err(|refused| refused.error)
+/// The same for a file that is written piece by piece; dropped unfinished, it leaves nothing.
+#[derive(Debug)]
+pub struct NewFile {
+    file: NamedTempFile,
+    path: PathBuf,
+}
+
+impl NewFile {
+    /// # Errors
+    /// When the folder cannot be written.
+    pub fn create(path: &Path) -> Result<Self, ResultError> {
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let file = with_usual_permissions(&mut tempfile::Builder::new()).tempfile_in(folder);
+        Ok(Self { file: file.map_err(refused(path))?, path: path.to_owned() })
+    }
+
+    /// # Errors
+    /// What `write` says, with the file's name.
+    pub fn written<T>(
+        &mut self,
+        write: impl FnOnce(&mut File) -> std::io::Result<T>,
+    ) -> Result<T, ResultError> {
+        write(self.file.as_file_mut()).map_err(refused(&self.path))
+    }
+
+    /// Gives the file its name.
+    ///
+    /// # Errors
+    /// When it cannot be brought to disk.
+    pub fn finish(self) -> Result<(), ResultError> {
+        let Self { file, path } = self;
+        file.as_file().sync_all().map_err(refused(&path))?;
+        file.persist(&path).map(drop).map_err(|failed| refused(&path)(failed.error))
+    }
+}
+
+fn refused(path: &Path) -> impl Fn(std::io::Error) -> ResultError {
+    let path = path.display().to_string();
+    move |source| ResultError::Write { path: path.clone(), source }
 }
 
 /// A temporary file is private by default; a result is an ordinary file, less the umask.

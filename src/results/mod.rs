@@ -21,7 +21,7 @@ mod explain;
 pub use build::{Clip, Measurement, assemble};
 pub use correction::Correction;
 pub use explain::explain;
-pub use file::write_atomically;
+pub use file::{NewFile, write_atomically};
 pub use rows::Series;
 pub use series::series_csv;
 pub use style::{DecimalMark, LengthUnit, Style};

@@ -19,6 +19,7 @@ use crate::decode;
 use crate::error::Error;
 use crate::options::Options;
 use crate::results::SwingResult;
+use crate::warning::Warning;
 
 use evaluate::Evaluated;
 use observe::{Instruments, Observed};
@@ -37,8 +38,27 @@ pub struct Measurement {
 /// # Errors
 /// When a clip cannot be read or shows no swing, or a file cannot be written.
 pub fn measure(options: &Options) -> Result<Measurement, Error> {
+    watched(options, |terminal| {
+        let probed = probe(options)?;
+        let instruments = terminal.time("load", || Instruments::load(options))?;
+        measure_probed(probed, options, &instruments, terminal)
+    })
+}
+
+/// The same with networks that are loaded already, for many swings.
+///
+/// # Errors
+/// As there.
+pub fn measure_with(options: &Options, instruments: &Instruments) -> Result<Measurement, Error> {
+    watched(options, |terminal| measure_probed(probe(options)?, options, instruments, terminal))
+}
+
+fn watched(
+    options: &Options,
+    work: impl FnOnce(&Terminal) -> Result<Measurement, Error>,
+) -> Result<Measurement, Error> {
     let terminal = Terminal::new(options.progress);
-    let measured = measure_watched(options, &terminal);
+    let measured = work(&terminal);
     terminal.finish();
     if options.timings && measured.is_ok() {
         eprint!("{}", terminal.lines());
@@ -46,22 +66,30 @@ pub fn measure(options: &Options) -> Result<Measurement, Error> {
     measured
 }
 
-fn measure_watched(options: &Options, terminal: &Terminal) -> Result<Measurement, Error> {
-    let mut notes = Vec::new();
+type Probed = (Vec<decode::ClipInfo>, Vec<Warning>);
+
+/// All clips are probed first: a bad second file must not cost the work on the first.
+fn probe(options: &Options) -> Result<Probed, Error> {
     if let Some(out) = &options.out {
         outputs::prepare(out)?;
     }
-    // All clips are probed first: a bad second file must not cost the work on the first.
-    let infos = options
-        .clips()
-        .iter()
-        .map(|clip| Ok(decode::probe(&clip.path)?.note(&mut notes)))
-        .collect::<Result<Vec<_>, Error>>()?;
-    let instruments = terminal.time("load", || Instruments::load(options))?;
+    let mut notes = Vec::new();
+    let clips = options.clips().iter();
+    let infos = clips.map(|clip| Ok(decode::probe(&clip.path)?.note(&mut notes)));
+    let infos = infos.collect::<Result<Vec<_>, Error>>()?;
+    Ok((infos, notes))
+}
+
+fn measure_probed(
+    (infos, notes): Probed,
+    options: &Options,
+    instruments: &Instruments,
+    terminal: &Terminal,
+) -> Result<Measurement, Error> {
     let observed = infos
         .iter()
         .enumerate()
-        .map(|(index, info)| look(info, index, options, &instruments, terminal))
+        .map(|(index, info)| look(info, index, options, instruments, terminal))
         .collect::<Result<Vec<_>, Error>>()?;
     let evaluated = terminal.time("evaluate", || evaluate::evaluate(&observed, options, notes))?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };

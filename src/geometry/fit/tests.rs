@@ -257,6 +257,7 @@ fn seen_by_opencv(two: &opencv::TwoViews, eye: usize) -> Clip {
         impact: at(0.6),
         finish: None,
         impact_source: ImpactSource::Hands,
+        by_hand: Vec::new(),
     };
     Clip { lifted, events, calibration }
 }

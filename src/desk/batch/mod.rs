@@ -1,29 +1,45 @@
-//! `hubgauge batch`. In: [`Job`]s. Out: in the folder, one result file a swing, `swings.csv` with
-//! a row for each and `failures.csv` with what failed and why.
+//! `hubgauge batch`. In: [`Job`]s. Out: in the folder, one result file a swing, `swings.csv` and
+//! `swings.parquet` with a row for each, and `failures.csv` with what failed and why.
 //!
 //! Each swing's outcome is a file of its own, written whole or not at all, named after the
 //! manifest's row: a stopped batch goes on where it was, shards share a folder without talking to
 //! each other, and a last run without `--shard` makes the whole table. Rows come in the
-//! manifest's order and do not depend on how the work was split.
+//! manifest's order and do not depend on how the work was split. The tables are made from those
+//! files, so that memory does not grow with the number of swings.
+
+mod manifest;
+mod table;
 
 use std::path::Path;
 
-use super::manifest::{BatchError, Job, jobs, share};
 use crate::cli::desk::BatchArgs;
-use crate::compare::Key;
 use crate::error::Error;
 use crate::options::Options;
-use crate::results::{SwingResult, Unit, Value, write_atomically};
-use crate::run;
+use crate::results::{SwingResult, write_atomically};
+use crate::run::{self, observe::Instruments};
+use manifest::{Job, jobs, share};
+use table::{Row, Tables};
+
+pub use manifest::BatchError;
 
 /// # Errors
 /// When the manifest cannot be read or the folder not written; a clip that cannot be measured is
 /// a row of `failures.csv` instead.
 pub fn batch(args: &BatchArgs, progress: bool) -> Result<String, Error> {
-    measure_all(args, progress, &|options| Ok(run::measure(options)?.result))
+    // Loaded for the first swing that needs them: every swing of a batch uses the same networks.
+    let mut loaded = None;
+    measure_all(args, progress, &mut |options| {
+        let instruments = match loaded.take() {
+            Some(instruments) => instruments,
+            None => Instruments::load(options)?,
+        };
+        let measured = run::measure_with(options, &instruments);
+        loaded = Some(instruments);
+        Ok(measured?.result)
+    })
 }
 
-type Measurer<'a> = &'a dyn Fn(&Options) -> Result<SwingResult, Error>;
+type Measurer<'a> = &'a mut dyn FnMut(&Options) -> Result<SwingResult, Error>;
 
 /// What became of one swing.
 enum Outcome {
@@ -40,39 +56,65 @@ fn measure_all(args: &BatchArgs, progress: bool, measurer: Measurer<'_>) -> Resu
     let mine: Vec<Job> = jobs(&args.inputs)?.into_iter().skip(i - 1).step_by(n).collect();
     let results = args.out.join("results");
     std::fs::create_dir_all(&results).map_err(BatchError::io(&results))?;
-    let (mut rows, mut failures, mut fresh) = (Vec::new(), Vec::new(), 0);
+    let mut fresh = 0;
     for (at, job) in mine.iter().enumerate() {
         let place = results.join(job.name(stature));
-        let outcome = match known(&place, args.retry_failed) {
-            Some(outcome) => outcome,
-            None => {
-                if progress {
-                    eprintln!("{} of {}: {} {}", at + 1, mine.len(), job.pupil, job.swing);
-                }
-                fresh += 1;
-                settle(job, stature, &place, measurer)?
+        if known(&place, args.retry_failed).is_none() {
+            if progress {
+                eprintln!("{} of {}: {} {}", at + 1, mine.len(), job.pupil, job.swing);
             }
-        };
-        match outcome {
-            Outcome::Measured(result) => rows.push(row(job, &result)),
-            Outcome::Failed(why) => {
-                failures.push(vec![job.pupil.clone(), job.swing.clone(), files(job), why])
-            }
+            fresh += 1;
+            settle(job, stature, &place, measurer)?;
         }
     }
     let part = if n == 1 { String::new() } else { format!("-{i}-of-{n}") };
-    let (swings, failed) =
-        (args.out.join(format!("swings{part}.csv")), args.out.join(format!("failures{part}.csv")));
-    write(&swings, &header(), &rows)?;
-    write(&failed, &["pupil", "swing", "files", "reason"].map(str::to_owned), &failures)?;
+    let (rows, failures) = write_tables(&args.out, &part, &mine, |job| {
+        known(&results.join(job.name(stature)), false)
+    })?;
     Ok(format!(
-        "{fresh} swings looked at, {} of {} measured: {}. {} failed: {}.\n",
-        rows.len(),
+        "{fresh} swings looked at, {rows} of {} measured: {} and .parquet. {failures} failed: {}.\n",
         mine.len(),
-        swings.display(),
-        failures.len(),
-        failed.display()
+        args.out.join(format!("swings{part}.csv")).display(),
+        args.out.join(format!("failures{part}.csv")).display()
     ))
+}
+
+/// The tables in the manifest's order; how many rows and failures they have.
+fn write_tables(
+    out: &Path,
+    part: &str,
+    jobs: &[Job],
+    outcome: impl Fn(&Job) -> Option<Outcome>,
+) -> Result<(usize, usize), Error> {
+    let file = |name: &str, kind: &str| out.join(format!("{name}{part}.{kind}"));
+    let mut tables = Tables::create(&file("swings", "csv"), &file("swings", "parquet"))?;
+    let mut failures = csv::Writer::from_writer(Vec::new());
+    let failed = file("failures", "csv");
+    let wrong = |why: String| BatchError::Manifest { file: failed.display().to_string(), why };
+    let names = ["pupil", "swing", "files", "reason"];
+    failures.write_record(names).map_err(|e| wrong(e.to_string()))?;
+    let mut counts = (0, 0);
+    for job in jobs {
+        match outcome(job) {
+            Some(Outcome::Measured(result)) => {
+                counts.0 += 1;
+                tables.push(Row::new(&job.pupil, &job.swing, &files(job), &result))?;
+            }
+            other => {
+                counts.1 += 1;
+                let why = match other {
+                    Some(Outcome::Failed(why)) => why,
+                    _ => "its result is gone from the folder: run the batch again".to_owned(),
+                };
+                let row = [&job.pupil, &job.swing, &files(job), &why];
+                failures.write_record(row).map_err(|e| wrong(e.to_string()))?;
+            }
+        }
+    }
+    tables.finish()?;
+    let bytes = failures.into_inner().map_err(|e| wrong(e.to_string()))?;
+    write_atomically(&failed, &bytes)?;
+    Ok(counts)
 }
 
 /// What an earlier run found out; a file that cannot be read counts as nothing.
@@ -91,71 +133,23 @@ fn settle(
     stature: Option<&str>,
     place: &Path,
     measurer: Measurer<'_>,
-) -> Result<Outcome, Error> {
+) -> Result<(), Error> {
     let measured =
         job.options(stature).and_then(|options| measurer(&options).map_err(|e| e.to_string()));
     match measured {
         Ok(result) => {
             write_atomically(&place.with_extension("json"), result.to_json()?.as_bytes())?;
-            Ok(Outcome::Measured(Box::new(result)))
         }
         Err(why) => {
             let why = why.replace('\n', " ");
             write_atomically(&place.with_extension("failed"), why.as_bytes())?;
-            Ok(Outcome::Failed(why))
         }
     }
+    Ok(())
 }
 
 fn files(job: &Job) -> String {
     job.rows.iter().map(|row| row.file.as_str()).collect::<Vec<_>>().join(" + ")
-}
-
-/// `top.lower_hub_target [cm]` and its sd, for every value that a result can have.
-fn header() -> Vec<String> {
-    let first = ["pupil", "swing", "files", "program", "scale"].map(str::to_owned);
-    let values = Key::all().flat_map(|key| {
-        let unit = unit(key);
-        [format!("{key} [{unit}]"), format!("{key} sd [{unit}]")]
-    });
-    first.into_iter().chain(values).collect()
-}
-
-fn unit(key: Key) -> &'static str {
-    match key.unit() {
-        Unit::Cm => "cm",
-        Unit::Deg => "deg",
-        Unit::Ratio => "ratio",
-        Unit::S => "s",
-    }
-}
-
-/// A missing value is an empty cell.
-fn row(job: &Job, result: &SwingResult) -> Vec<String> {
-    let scale = format!("{:?}", result.scale.method).to_lowercase();
-    let first = [job.pupil.clone(), job.swing.clone(), files(job), result.program.clone(), scale];
-    let values = Key::all().flat_map(|key| match key.of(result).and_then(Value::estimate) {
-        Some(known) => [known.value.to_string(), known.sd.to_string()],
-        None => [String::new(), String::new()],
-    });
-    first.into_iter().chain(values).collect()
-}
-
-fn write(path: &Path, header: &[String], rows: &[Vec<String>]) -> Result<(), Error> {
-    let mut table = csv::Writer::from_writer(Vec::new());
-    let wrong = |why: csv::Error| BatchError::Manifest {
-        file: path.display().to_string(),
-        why: why.to_string(),
-    };
-    table.write_record(header).map_err(wrong)?;
-    for row in rows {
-        table.write_record(row).map_err(wrong)?;
-    }
-    let bytes = table.into_inner().map_err(|e| BatchError::Manifest {
-        file: path.display().to_string(),
-        why: e.to_string(),
-    })?;
-    Ok(write_atomically(path, &bytes)?)
 }
 
 #[cfg(test)]
@@ -191,7 +185,7 @@ mod tests {
         }
     }
 
-    fn counting(count: &Cell<usize>) -> impl Fn(&Options) -> Result<SwingResult, Error> {
+    fn counting(count: &Cell<usize>) -> impl FnMut(&Options) -> Result<SwingResult, Error> {
         move |options| {
             count.set(count.get() + 1);
             if options.clips()[0].path.ends_with("broken.mp4") {
@@ -212,16 +206,17 @@ mod tests {
         let list = manifest(folder.path());
         let (whole, split) = (folder.path().join("whole"), folder.path().join("split"));
         let count = Cell::new(0);
-        measure_all(&args(&list, &whole, None), false, &counting(&count)).unwrap();
+        measure_all(&args(&list, &whole, None), false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 7);
         for shard in ["1/3", "2/3", "3/3"] {
-            measure_all(&args(&list, &split, Some(shard)), false, &counting(&count)).unwrap();
+            measure_all(&args(&list, &split, Some(shard)), false, &mut counting(&count)).unwrap();
         }
         assert_eq!(count.take(), 7);
-        measure_all(&args(&list, &split, None), false, &counting(&count)).unwrap();
+        measure_all(&args(&list, &split, None), false, &mut counting(&count)).unwrap();
         assert_eq!(count.get(), 0);
-        for name in ["swings.csv", "failures.csv"] {
-            assert_eq!(text(whole.join(name)), text(split.join(name)));
+        for name in ["swings.csv", "swings.parquet", "failures.csv"] {
+            let bytes = |out: &Path| std::fs::read(out.join(name)).unwrap();
+            assert!(bytes(&whole) == bytes(&split), "{name}");
         }
         let mut shards: Vec<String> = (1..=3)
             .flat_map(|i| {
@@ -251,12 +246,12 @@ mod tests {
         let list = manifest(folder.path());
         let out = folder.path().join("out");
         let count = Cell::new(0);
-        measure_all(&args(&list, &out, Some("1/2")), false, &counting(&count)).unwrap();
+        measure_all(&args(&list, &out, Some("1/2")), false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 4);
-        measure_all(&args(&list, &out, None), false, &counting(&count)).unwrap();
+        measure_all(&args(&list, &out, None), false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 3);
         let again = BatchArgs { retry_failed: true, ..args(&list, &out, None) };
-        measure_all(&again, false, &counting(&count)).unwrap();
+        measure_all(&again, false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 1);
     }
 
@@ -267,17 +262,17 @@ mod tests {
         let count = Cell::new(0);
         for bad in ["a,b\n1,2\n", "pupil\nAnna\n", "file\n\"\"\n", "file,view\nx.mp4\n", "file\n"] {
             std::fs::write(&list, bad).unwrap();
-            let said = measure_all(&args(&list, folder.path(), None), false, &counting(&count))
+            let said = measure_all(&args(&list, folder.path(), None), false, &mut counting(&count))
                 .unwrap_err();
             assert!(!said.to_string().contains('\n'), "{said}");
         }
         for bad in ["0/2", "3/2", "x", "1/0", "/"] {
             let said =
-                measure_all(&args(&list, folder.path(), Some(bad)), false, &counting(&count));
+                measure_all(&args(&list, folder.path(), Some(bad)), false, &mut counting(&count));
             assert!(matches!(said, Err(Error::Batch(BatchError::Shard(_)))), "{bad}");
         }
         std::fs::write(&list, "file,view\nx.mp4,sideways\n").unwrap();
-        measure_all(&args(&list, folder.path(), None), false, &counting(&count)).unwrap();
+        measure_all(&args(&list, folder.path(), None), false, &mut counting(&count)).unwrap();
         assert!(text(folder.path().join("failures.csv")).contains("sideways"));
         assert_eq!(count.get(), 0);
     }

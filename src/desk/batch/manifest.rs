@@ -40,6 +40,8 @@ pub struct Row {
 pub enum BatchError {
     #[error("{file} is no manifest that can be read: {why}")]
     Manifest { file: String, why: String },
+    #[error("cannot make the Parquet table: {0}")]
+    Parquet(String),
     #[error("cannot read or write {file}: {source}")]
     Io { file: String, source: std::io::Error },
     #[error("no clip was found: name a folder with clips, or a CSV manifest with a column file")]
