@@ -154,6 +154,11 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "[VIEW:]LENGTH", help_heading = "Marks")]
     pub camera_distance: Vec<String>,
 
+    /// Calibration of the lens, JSON with OpenCV's names: image_size, camera_matrix,
+    /// dist_coeffs (k1 k2 p1 p2 k3), and focal_sd_px where it is known
+    #[arg(long, value_name = "[VIEW:]FILE.json", help_heading = "Marks")]
+    pub lens: Vec<String>,
+
     /// What was set by hand, as a JSON list such as swing.json's "corrections"
     #[arg(long, value_name = "FILE.json", help_heading = "Marks")]
     pub corrections: Option<PathBuf>,
@@ -212,6 +217,7 @@ impl MeasureArgs {
         self.capture_fps.iter().try_for_each(|text| options.set_capture_fps(text))?;
         self.camera_fov.iter().try_for_each(|text| options.set_camera_fov(text))?;
         self.camera_distance.iter().try_for_each(|text| options.set_camera_distance(text))?;
+        self.lens.iter().try_for_each(|text| options.set_lens(text))?;
         self.vertical.iter().try_for_each(|text| options.set_vertical(text))?;
         self.target_line.iter().try_for_each(|text| options.set_target_line(text))?;
         if let (Some(line), Some(length)) = (&self.reference, &self.reference_length) {

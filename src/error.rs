@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::calibration::CalibrationError;
+use crate::calibration::{CalibrationError, LensError};
 use crate::chart::ChartError;
 use crate::compare::CompareError;
 use crate::decode::DecodeError;
@@ -36,6 +36,10 @@ pub enum Error {
     Events(#[from] EventsError),
     #[error(transparent)]
     Calibration(#[from] CalibrationError),
+    #[error(transparent)]
+    Lens(#[from] LensError),
+    #[error("cannot read the lens file {}: {source}; name the JSON file of a camera calibration", file.display())]
+    LensFile { file: PathBuf, source: std::io::Error },
     #[error(transparent)]
     Geometry(#[from] GeometryError),
     #[error(transparent)]
@@ -82,6 +86,8 @@ impl Error {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Options(_)
+            | Self::Lens(_)
+            | Self::LensFile { .. }
             | Self::Chart(ChartError::Ending(_))
             | Self::Compare(
                 CompareError::UnknownKey(_)

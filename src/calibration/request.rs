@@ -1,7 +1,7 @@
 //! What the coach gives: marks in the picture (pixels), lengths (metres), camera facts.
 //! In: raw values. Out: the same, or one line that says what cannot be.
 
-use super::{CalibrationError, View};
+use super::{CalibrationError, Lens, View};
 use crate::frames::{Handed, PictureSize, Pixel};
 use crate::units::{Estimate, Radians};
 
@@ -80,6 +80,8 @@ pub struct CalibrationRequest {
     pub target_line: Option<Segment>,
     /// Natural logarithm of the focal length over the picture's longer side, from metadata.
     pub log_focal: Option<Estimate>,
+    /// The marks are in the picture as it was filmed, the body in the one that this straightens.
+    pub lens: Option<Lens>,
 }
 
 impl CalibrationRequest {
@@ -99,6 +101,23 @@ impl CalibrationRequest {
             vertical: None,
             target_line: None,
             log_focal: None,
+            lens: None,
+        }
+    }
+
+    /// The same with the marks straightened and the lens' focal length known.
+    pub(super) fn straightened(&self) -> Self {
+        let Some(lens) = self.lens else { return self.clone() };
+        // inside the picture every point has its place: the lens was checked for that
+        let point = |p: Pixel| lens.straightened(p).unwrap_or(p);
+        let segment = |s: Segment| Segment { from: point(s.from), to: point(s.to) };
+        let reference = |r: &Reference| Reference { marks: segment(r.marks), ..*r };
+        Self {
+            references: self.references.iter().map(reference).collect(),
+            vertical: self.vertical.map(segment),
+            target_line: self.target_line.map(segment),
+            log_focal: Some(lens.log_focal()),
+            ..self.clone()
         }
     }
 

@@ -36,6 +36,7 @@ pub fn calibrate(
     request: &CalibrationRequest,
 ) -> Result<Warned<Calibration>, CalibrationError> {
     request.check()?;
+    let request = &request.straightened();
     let standing = Standing::at_address(lifted, events).ok_or(CalibrationError::NoAddress)?;
     let rows = Rows::new(&lifted.camera, &standing, request, &ErrorModel::LIFT);
     let (theta, covariance) = solve(&rows)?;

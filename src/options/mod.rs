@@ -4,6 +4,7 @@
 
 mod corrections;
 mod length;
+mod lens;
 mod marks;
 
 use std::path::PathBuf;
@@ -103,6 +104,8 @@ pub struct Clip {
     pub camera_fov: Option<Radians>,
     /// From the camera to the pupil.
     pub camera_distance: Option<Metres>,
+    /// Calibration of its lens ([`crate::calibration::Lens`]).
+    pub lens: Option<PathBuf>,
     /// The pupil among several people; `None`: whoever swings.
     pub person: Option<Person>,
 }
@@ -119,6 +122,7 @@ impl Clip {
             target_line: None,
             camera_fov: None,
             camera_distance: None,
+            lens: None,
             person: None,
         }
     }

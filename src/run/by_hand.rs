@@ -12,6 +12,7 @@ use crate::track::PictureFromReference;
 use crate::units::{Estimate, Seconds};
 use crate::warning::Warning;
 
+use super::lens;
 use super::observe::Observed;
 
 /// An event of the other clip tells nothing about one set by hand in this clip, seconds.
@@ -64,7 +65,9 @@ impl<'a> ByHand<'a> {
             if near.fold(f64::INFINITY, f64::min) > NEAR_S {
                 return Err(wrong(c, "the golfer was not read on that frame".to_owned()));
             }
-            Ok(JointMark { joint, time, at: camera_at(seen, frame).undo(at) })
+            let filmed = camera_at(seen, frame).undo(at);
+            let at = lens::straight_point(seen.lens.as_ref(), filmed);
+            Ok(JointMark { joint, time, at })
         };
         marked.map(mark).collect()
     }

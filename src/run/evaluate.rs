@@ -16,6 +16,7 @@ use crate::units::Estimate;
 use crate::warning::Warning;
 
 use super::by_hand::{self, ByHand};
+use super::lens;
 use super::observe::Observed;
 
 /// A distance to the camera is paced or taped to about this share (common practice, no source).
@@ -160,7 +161,8 @@ fn lifted(seen: &Observed, hand: Handed) -> Result<Cow<'_, Lifted>, Error> {
         return Ok(Cow::Borrowed(&seen.lifted));
     }
     let corrector = Corrector::load()?;
-    Ok(Cow::Owned(lift::lift(&seen.track, hand, seen.accuracy, &corrector)?))
+    let track = lens::straight(&seen.track, seen.lens.as_ref());
+    Ok(Cow::Owned(lift::lift(&track, hand, seen.accuracy, &corrector)?))
 }
 
 fn recognised(lifted: &Lifted) -> View {
@@ -174,6 +176,7 @@ fn request(seen: &Observed, clip: &Clip, view: View, options: &Options) -> Calib
     request.references = clip.reference.into_iter().collect();
     request.vertical = clip.vertical;
     request.target_line = clip.target_line;
+    request.lens = seen.lens;
     request.camera = clip.camera_fov.map(|field_of_view| CameraFacts {
         field_of_view,
         distance: clip.camera_distance.map(|d| Estimate::new(d.0, DISTANCE_RELATIVE_SD * d.0)),

@@ -6,6 +6,7 @@
 
 mod by_hand;
 pub mod evaluate;
+pub mod lens;
 mod first;
 pub mod observe;
 mod observed;

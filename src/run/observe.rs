@@ -14,6 +14,7 @@ use crate::units::Seconds;
 use crate::warning::Warning;
 
 use super::first;
+use super::lens;
 pub use super::observed::{Observed, ObservedError};
 use super::watcher::{Step, Watcher, go_on};
 
@@ -54,6 +55,8 @@ pub fn observe(
     watcher: &dyn Watcher,
 ) -> Result<Observed, Error> {
     let mut notes = Vec::new();
+    let lens = clip.lens.as_ref().map(|file| lens::read(file, info.size)).transpose()?;
+    notes.extend(lens.as_ref().map(|lens| lens::note(lens, info.size)));
     let look = Look { info, clock: clock(info, clip), instruments, watcher };
     look.begin(Step::Checksum)?;
     let sha256 = decode::sha256(&clip.path)?;
@@ -70,7 +73,8 @@ pub fn observe(
     let track = track::assemble(seen, &ground, info.size, &look.clock)?.note(&mut notes);
     look.begin(Step::Lift)?;
     let (handed, accuracy) = (options.hand(), options.accuracy);
-    let lifted = lift::lift(&track, handed, accuracy, &instruments.corrector)?;
+    let straight = lens::straight(&track, lens.as_ref());
+    let lifted = lift::lift(&straight, handed, accuracy, &instruments.corrector)?;
     watcher.step(Step::Lift, 1.0);
     Ok(Observed {
         info: info.clone(),
@@ -80,6 +84,7 @@ pub fn observe(
         handed,
         accuracy,
         track,
+        lens,
         lifted,
         sound,
         warnings: notes,

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::calibration::Lens;
 use crate::decode::{ClipInfo, Clock, Sound, Timestamp};
 use crate::frames::Handed;
 use crate::keypoints::Accuracy;
@@ -19,7 +20,7 @@ use crate::track::Track;
 use crate::warning::Warning;
 
 /// Another shape of the observation gets another number.
-const HEAD: &[u8] = b"hubgauge.observed/1\n";
+const HEAD: &[u8] = b"hubgauge.observed/2\n";
 /// Bytes of a SHA-256.
 const SUM: usize = 32;
 
@@ -34,7 +35,10 @@ pub struct Observed {
     /// The hand and the network that `lifted` is for.
     pub handed: Handed,
     pub accuracy: Accuracy,
+    /// In the picture as it was filmed.
     pub track: Track,
+    /// Where there is one, `lifted` is in the picture that it straightens.
+    pub lens: Option<Lens>,
     pub lifted: Lifted,
     pub sound: Option<Sound>,
     pub warnings: Vec<Warning>,

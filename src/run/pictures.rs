@@ -20,6 +20,7 @@ use crate::track::PictureFromReference;
 
 use super::Measurement;
 use super::evaluate::Viewed;
+use super::lens;
 use super::observe::Observed;
 
 /// What a view shows: travel of the lower and the upper hub, the trunk's angle.
@@ -88,21 +89,31 @@ impl ClipStills<'_> {
 
     fn scene(&self, result: &SwingResult, event: Event, frame: &LiftedFrame) -> StillScene {
         let camera = self.camera_at(frame.index);
-        let (scale, turn) = camera.scale_and_turn(frame.points[Joint::LowerHub].at);
+        let (scale, turn) = camera.scale_and_turn(self.filmed(frame.points[Joint::LowerHub].at));
         let values = shown(self.viewed.calibration.view)
             .map(|measure| result.measures.get(&event).and_then(|all| all.get(&measure)).cloned());
         let [lower, upper, lean] = values;
         let hub = |joint: Joint, travel: Option<&Value>| {
-            let now = Mark { at: camera.apply(frame.points[joint].at), filled: frame.filled };
+            let now = Mark {
+                at: camera.apply(self.filmed(frame.points[joint].at)),
+                filled: frame.filled,
+            };
             let moved = event != Event::Address;
             Some(HubMark {
                 now,
-                address: self.at_address(joint).filter(|_| moved).map(|p| camera.apply(p)),
+                address: self
+                    .at_address(joint)
+                    .filter(|_| moved)
+                    .map(|p| camera.apply(self.filmed(p))),
                 travel: travel.filter(|_| moved).and_then(Value::size),
             })
         };
-        let mark =
-            |joint| Some(Mark { at: camera.apply(frame.points[joint].at), filled: frame.filled });
+        let mark = |joint| {
+            Some(Mark {
+                at: camera.apply(self.filmed(frame.points[joint].at)),
+                filled: frame.filled,
+            })
+        };
         let view = self.viewed.calibration.view.name();
         StillScene {
             title: capitalised(results::event_name(event)),
@@ -124,6 +135,11 @@ impl ClipStills<'_> {
     fn camera_at(&self, index: usize) -> PictureFromReference {
         let frame = self.seen.track.frames.iter().find(|f| f.index == index);
         frame.map_or(PictureFromReference::STILL, |f| f.camera)
+    }
+
+    /// A lifted point where the reference picture shows it.
+    fn filmed(&self, at: Pixel) -> Pixel {
+        lens::filmed(self.seen.lens.as_ref(), at)
     }
 
     /// Mean position of a joint at address in the reference picture.
