@@ -248,6 +248,9 @@ pub fn with_parts(w: &Workspace, mut swing: KeptSwing, parts: Vec<Part>) -> Kept
         parts.iter().filter_map(shows).map(|view| view.name().to_owned()).collect();
     let all_known = views.len() == parts.len();
     let old = std::mem::replace(&mut swing.parts, parts);
+    if old != swing.parts {
+        (swing.answer, swing.message) = (None, None);
+    }
     swing.corrections.retain_mut(|correction| {
         if correction["kind"] == "view" {
             let clip = correction["clip"].as_u64().and_then(|at| usize::try_from(at).ok());

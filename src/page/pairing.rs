@@ -141,7 +141,8 @@ pub fn merged(older: &KeptSwing, younger: &KeptSwing) -> KeptSwing {
         }
         correction
     }));
-    one.recorded = None;
+    // What was said of one clip is no answer for both.
+    (one.answer, one.message, one.recorded) = (None, None, None);
     one.was.push(younger.id.clone());
     one.was.extend(younger.was.iter().cloned());
     one

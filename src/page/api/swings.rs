@@ -13,7 +13,7 @@ use super::super::bench::{self, SwingChange};
 use super::super::frames;
 use super::super::measured::{self, measured};
 use super::super::reply::{Refusal, Reply, Sent, aside};
-use super::super::shown::SwingPage;
+use super::super::shown::{SwingPage, SwingState};
 use super::super::state::Page;
 use crate::calibration::View;
 
@@ -26,8 +26,10 @@ pub fn swing_page(page: &Page, id: &str) -> Reply<SwingPage> {
     let corrections = page.look(|w| w.swing(id).map(|s| s.corrections.clone()));
     let clips = swing.clips.values().filter_map(|clip| page.clip_shown(clip)).collect();
     let others = page.swings_shown().into_iter().filter(|other| other.id != swing.id).collect();
+    let ready = swing.state == SwingState::Ready;
     Ok(SwingPage {
-        result: measured::result(page, &swing.id),
+        // An older one would not be that of the clips shown.
+        result: ready.then(|| measured::result(page, &swing.id)).flatten(),
         corrections: corrections.unwrap_or_default(),
         clips,
         others,
