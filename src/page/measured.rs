@@ -22,7 +22,6 @@ use crate::warning::Warning;
 
 /// A swing, evaluated.
 pub struct Measured {
-    pub options: Options,
     pub measurement: Measurement,
 }
 
@@ -143,7 +142,7 @@ pub fn compute(page: &Page, swing: &KeptSwing) -> Reply<Measured> {
     });
     let evaluated = evaluate(&observed, &options, notes).map_err(told)?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
-    Ok(Measured { options, measurement })
+    Ok(Measured { measurement })
 }
 
 /// Works out a swing again after a change, keeps the result and tells the pages.

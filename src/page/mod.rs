@@ -11,6 +11,7 @@ mod api;
 mod bench;
 mod cache;
 mod frames;
+mod glance;
 mod guard;
 mod kept;
 mod measured;

@@ -9,7 +9,7 @@ use tokio::net::TcpListener;
 use super::api::routes;
 use super::guard::{guarded, token};
 use super::state::Page;
-use super::{OpenOptions, PageError, queue, watch};
+use super::{OpenOptions, PageError, glance, queue, watch};
 use crate::error::Error;
 use crate::options::{Clip, Options};
 use crate::run::observe::Instruments;
@@ -65,7 +65,10 @@ fn measure(page: &Arc<Page>) {
         Instruments::load(&Options::new(vec![Clip::new("any".into(), None)])?)
     };
     match load() {
-        Ok(instruments) => queue::work(page, &instruments),
+        Ok(instruments) => std::thread::scope(|threads| {
+            threads.spawn(|| glance::work(page, &instruments));
+            queue::work(page, &instruments);
+        }),
         // They are part of the program: this is no mishap of the day.
         Err(error) => eprintln!("hubgauge: {error}"),
     }

@@ -80,7 +80,9 @@ impl Page {
 
     /// Changes what is not kept on disk.
     pub fn look_mut<T>(&self, change: impl FnOnce(&mut Workspace) -> T) -> T {
-        change(&mut held(&self.workspace))
+        let changed = change(&mut held(&self.workspace));
+        self.wake.notify_all();
+        changed
     }
 
     /// Changes the workspace.

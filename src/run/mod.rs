@@ -23,6 +23,7 @@ use crate::results::SwingResult;
 use crate::warning::Warning;
 
 use evaluate::Evaluated;
+pub use first::first_picture;
 use observe::{Instruments, Observed};
 use watcher::Terminal;
 pub use watcher::{Nobody, Step, Watcher};

@@ -31,7 +31,7 @@ const SAME_RATE: f64 = 1.1;
 
 /// The networks, loaded once for all clips.
 pub struct Instruments {
-    networks: Networks,
+    pub(super) networks: Networks,
     corrector: Corrector,
 }
 
