@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use hubgauge::calibration::View;
+use hubgauge::compare::{self, Key, Question, Swing};
 use hubgauge::events::Event;
 use hubgauge::geometry::Measure;
 use serde::Deserialize;
@@ -195,6 +196,34 @@ fn before_and_after_differ_as_the_pupil_did() {
         );
         let error = (got_after - got_before) - (after - before);
         assert!(error.abs() <= 3.0, "{measure:?}: change wrong by {error} cm");
+    }
+}
+
+/// From the face-on clips alone, and with both views: `compare` says that both hubs moved along the
+/// target line, which way, and the true change of all it looks at lies in the intervals.
+#[test]
+fn the_comparison_says_what_the_pupil_changed() {
+    for suffix in ["_FaceOn", ""] {
+        let [before, after] = ["before", "after"]
+            .map(|name| cases().iter().find(|c| c.name == format!("{name}{suffix}")).unwrap());
+        let side = |case: &'static Case| [Swing { label: &case.name, result: &case.result }];
+        let question = Question { same_setup: true, ..Question::hubs() };
+        let got = compare::compare(&side(before), &side(after), &question).unwrap();
+        let mut moved = 0;
+        for line in &got.lines {
+            let Key::At { event, measure } = line.key else { panic!("{line:?}") };
+            let of = |case| Truth::of(case).measure(event, measure);
+            let truth = of(after) - of(before);
+            let (change, name) = (line.change, format!("{suffix} {}", line.key));
+            println!("{name}: true {truth:.2}, {} to {}", change.low, change.high);
+            assert!((change.low..=change.high).contains(&truth), "{name} {truth:.2}: {change:?}");
+            if matches!(measure, Measure::LowerHubTarget | Measure::UpperHubTarget) {
+                assert_eq!(line.verdict, compare::Verdict::Moved, "{name}: {change:?}");
+                assert_eq!(change.value > 0.0, truth > 0.0, "{name}");
+                moved += 1;
+            }
+        }
+        assert_eq!(moved, 2);
     }
 }
 
