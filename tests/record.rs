@@ -79,6 +79,44 @@ fn what_is_stored_comes_back_and_old_results_stay_beside_new_ones() {
 }
 
 #[test]
+fn corrections_by_hand_are_stored_as_made_beside_the_result_without_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut library, lesson) = library(folder.path(), &[-6.0]);
+    let mut corrected = result("c0", "hubgauge 0.1.0", -6.4);
+    let made = r#"[{"kind": "event", "view": "face-on", "event": "top", "frame": 225},
+        {"kind": "handed", "handed": "left"}]"#;
+    corrected.corrections = serde_json::from_str(made).unwrap();
+    let id = library.add_swing(lesson, &labelled("before"), &corrected, Keep::Nothing).unwrap();
+    let kept = library.results(id).unwrap();
+    assert_eq!(kept.len(), 2);
+    assert!(kept[0].1.corrections.is_empty());
+    assert_eq!(kept[1].1.corrections, corrected.corrections);
+    // Taken back: a third result, and none is lost.
+    let back = result("c0", "hubgauge 0.1.0", -6.0);
+    library.add_swing(lesson, &labelled("before"), &back, Keep::Nothing).unwrap();
+    assert_eq!(library.results(id).unwrap().len(), 3);
+    assert_eq!(library.history(PUPIL, hub()).unwrap()[0].value, -6.0);
+}
+
+#[test]
+fn a_history_has_intervals_means_of_days_lessons_tasks_and_the_target() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut library, lesson) = library(folder.path(), &[-6.0, -5.0, -4.0]);
+    library.add_task(lesson, "slow swings").unwrap();
+    library.set_target(PUPIL, "top.lower_hub_target=-2cm".parse().unwrap()).unwrap();
+    library.lesson(PUPIL, Some("2026-12-01")).unwrap();
+    let history = library.over_time("anna erfunden", hub()).unwrap();
+    assert_eq!((history.pupil.as_str(), history.points.len()), (PUPIL, 3));
+    let first = &history.points[0];
+    assert!((first.high - first.point.value - 1.959_964 * 0.8).abs() < 1e-5);
+    let [day] = history.days.as_slice() else { panic!("{:?}", history.days) };
+    assert_eq!((day.date.as_str(), day.label.as_str(), day.mean.n), ("2026-11-25", "before", 3));
+    assert!((day.mean.mean + 5.0).abs() < 1e-9 && day.mean.high - day.mean.low > 2.0 * 1.96 * 0.8);
+    assert_eq!(history.lessons.len(), 2, "a lesson without a swing is one too");
+    assert_eq!((history.lessons[0].tasks[0].as_str(), history.target), ("slow swings", Some(-2.0)));
+}
+
+#[test]
 fn a_clip_is_known_by_its_content_and_measured_again_beside_the_old_result() {
     let (folder, films) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     let clip = films.path().join("a.mp4");
@@ -214,12 +252,13 @@ fn backup_in_use_restore_and_export() {
     assert!(Library::restore(&wrong, &other.path().join("third")).is_err());
 
     let to = other.path().join("export");
-    let (swings, _) = restored.export(PUPIL, &to).unwrap();
+    let (swings, _) = restored.export(PUPIL, &to, &|_, _, _| Ok(Vec::new())).unwrap();
     let json: serde_json::Value =
         serde_json::from_str(&std::fs::read_to_string(to.join("pupil.json")).unwrap()).unwrap();
     assert_eq!(json["schema"], "hubgauge.pupil/1");
     assert_eq!(json["swings"].as_array().unwrap().len(), swings);
-    assert!(matches!(restored.export(PUPIL, &to), Err(RecordError::Exists { .. })));
+    let again = restored.export(PUPIL, &to, &|_, _, _| Ok(Vec::new()));
+    assert!(matches!(again, Err(RecordError::Exists { .. })));
 }
 
 #[test]

@@ -77,20 +77,26 @@ def main():
     with tempfile.TemporaryDirectory() as name:
         folder, library = pathlib.Path(name), pathlib.Path(name) / "library"
         run(library, "pupil", "add", "Anna")
-        print(f"{'swings':>7} {'size':>9} {'store one':>10} {'lessons':>9} {'history':>9} {'compare 20 + 20':>16} {'start':>8}")
+        print(f"{'swings':>7} {'size':>9} {'store one':>10} {'lessons':>9} {'history':>9} {'compare 20 + 20':>16} {'1 + 1':>9} {'start':>8}")
         done = 0
         for n in steps:
             took, date = fill(library, folder, done, n)
             size = sum(f.stat().st_size for f in library.rglob("*") if f.is_file()) / 2**20
             day = ["--before-date", date, "--after-date", date]
+            for i, label in enumerate(("one", "other")):
+                path = folder / "single.json"
+                path.write_text(json.dumps(invented(10**6 + 2 * n + i, float(i))))
+                run(library, "lesson", "add", "Anna", path, "--label", f"{label} of {n}", "--date", date)
+            single = ["--before-label", f"one of {n}", "--after-label", f"other of {n}"]
             times = [
                 best(library, "lesson", "list", "Anna"),
                 best(library, "lesson", "history", "Anna", "top.lower_hub_target"),
                 best(library, "compare", "--pupil", "Anna", *day),
+                best(library, "compare", "--pupil", "Anna", *single),
                 best(library, "pupil", "list"),
             ]
             print(f"{n:7} {size:5.0f} MiB {1000 * took / (n - done):7.1f} ms {times[0]:6.0f} ms {times[1]:6.0f} ms"
-                  f" {times[2]:13.0f} ms {times[3]:5.0f} ms", flush=True)
+                  f" {times[2]:13.0f} ms {times[3]:6.0f} ms {times[4]:5.0f} ms", flush=True)
             done = n
 
 

@@ -1,12 +1,16 @@
 //! `hubgauge pupil`. In: the command. Out: what was done, in words.
 
 use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
 
 use crate::cli::desk::{PupilArgs, PupilCommand};
+use crate::decode::{self, Frames};
 use crate::error::Error;
+use crate::events::Event;
 use crate::frames::Handed;
 use crate::options::parse_stature;
-use crate::record::Pupil;
+use crate::record::{Pupil, RecordError, Stored};
+use crate::results::event_key;
 
 /// # Errors
 /// When the library refuses.
@@ -29,7 +33,7 @@ pub fn pupil(args: PupilArgs) -> Result<String, Error> {
             Ok(format!("Target {target} is on record for {name}.\n"))
         }
         PupilCommand::Export { name, out } => {
-            let (swings, clips) = super::open(&at)?.export(&name, &out)?;
+            let (swings, clips) = super::open(&at)?.export(&name, &out, &pictures)?;
             Ok(format!("Wrote {swings} swings and {clips} clips of {name} to {}.\n", out.display()))
         }
         PupilCommand::Erase { name, yes: _ } => {
@@ -48,6 +52,41 @@ pub fn pupil(args: PupilArgs) -> Result<String, Error> {
             Ok(out)
         }
     }
+}
+
+/// Where the swing is looked at: at address, at the top and at impact.
+const SHOWN: [Event; 3] = [Event::Address, Event::Top, Event::Impact];
+
+/// The frames of each clip at these events, as they were filmed.
+fn pictures(
+    swing: &Stored,
+    clips: &[(String, PathBuf)],
+    folder: &Path,
+) -> Result<Vec<String>, RecordError> {
+    let mut names = Vec::new();
+    for clip in &swing.result.clips {
+        let Some((_, path)) = clips.iter().find(|(sha256, _)| *sha256 == clip.sha256) else {
+            continue;
+        };
+        // A clip that no longer opens is exported as it is; its pictures are what is missing.
+        let Ok(mut frames) = decode::probe(path).and_then(|clip| Frames::open(&clip.output)) else {
+            continue;
+        };
+        for event in SHOWN {
+            let entry = swing.result.events.get(&event);
+            let Some(&index) = entry.and_then(|e| e.frames.get(&clip.view)) else { continue };
+            let Ok(picture) = frames.picture(index) else { continue };
+            let name =
+                format!("swing-{}_{}_{}.jpg", swing.swing, clip.view.name(), event_key(event));
+            let file = folder.join(&name);
+            picture.save(&file).map_err(|error| RecordError::Io {
+                file: file.display().to_string(),
+                source: std::io::Error::other(error),
+            })?;
+            names.push(name);
+        }
+    }
+    Ok(names)
 }
 
 fn listed(pupils: &[Pupil]) -> String {

@@ -1,11 +1,12 @@
 //! Everything about one pupil, for him to take. In: a name and a new folder. Out: `pupil.json`
-//! (schema `hubgauge.pupil/1`) and the clips that can be found, complete or not at all.
+//! (schema `hubgauge.pupil/1`), the clips that can be found and what pictures the caller makes of
+//! them, complete or not at all.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::{Correction, Flight, Lesson, Library, Pupil, RecordError, clips};
+use super::{Correction, Flight, Lesson, Library, Pupil, RecordError, Stored, clips};
 use crate::results::SwingResult;
 
 /// Name and version of the JSON's shape.
@@ -34,14 +35,26 @@ struct ExportedSwing {
     ball_flight: Vec<Flight>,
     /// Names inside the export; or where a clip should lie and does not.
     clips: Vec<String>,
+    /// Names inside the export.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pictures: Vec<String>,
 }
+
+/// Writes pictures of a swing, whose clips by checksum were found, into a folder; their names.
+pub type Illustrator<'a> =
+    &'a dyn Fn(&Stored, &[(String, PathBuf)], &Path) -> Result<Vec<String>, RecordError>;
 
 impl Library {
     /// Returns how many swings and clips were written.
     ///
     /// # Errors
     /// When the folder exists or cannot be written; nothing is left behind then.
-    pub fn export(&self, pupil: &str, to: &Path) -> Result<(usize, usize), RecordError> {
+    pub fn export(
+        &self,
+        pupil: &str,
+        to: &Path,
+        illustrator: Illustrator<'_>,
+    ) -> Result<(usize, usize), RecordError> {
         if to.exists() {
             return Err(RecordError::Exists { file: to.display().to_string() });
         }
@@ -53,7 +66,8 @@ impl Library {
         let mut copied = 0;
         let mut swings = Vec::new();
         for stored in self.swings(pupil, None, None)? {
-            let clips = self.export_clips(stored.swing, folder.path(), &mut copied)?;
+            let (clips, found) = self.export_clips(stored.swing, folder.path(), &mut copied)?;
+            let pictures = illustrator(&stored, &found, folder.path())?;
             swings.push(ExportedSwing {
                 id: stored.swing,
                 date: stored.date,
@@ -65,6 +79,7 @@ impl Library {
                 corrections: self.corrections(stored.swing)?,
                 ball_flight: self.flights(stored.swing)?,
                 clips,
+                pictures,
             });
         }
         let count = swings.len();
@@ -87,14 +102,14 @@ impl Library {
         swing: i64,
         to: &Path,
         copied: &mut usize,
-    ) -> Result<Vec<String>, RecordError> {
+    ) -> Result<(Vec<String>, Vec<(String, PathBuf)>), RecordError> {
         let mut rows = self.connection.prepare_cached(
             "SELECT clip.sha256, file, copied FROM swing_clip JOIN clip USING (sha256) WHERE swing_id = ?1",
         )?;
         let found = rows
             .query_map([swing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
             .collect::<Result<Vec<(String, String, bool)>, _>>()?;
-        let mut names = Vec::new();
+        let (mut names, mut clips) = (Vec::new(), Vec::new());
         for (sha256, file, kept) in found {
             let Some(path) = clips::path(&self.folder, &file, kept) else { continue };
             if !path.is_file() {
@@ -108,7 +123,8 @@ impl Library {
                 *copied += 1;
             }
             names.push(name);
+            clips.push((sha256, path));
         }
-        Ok(names)
+        Ok((names, clips))
     }
 }

@@ -29,6 +29,7 @@ pub use crate::compare::Flight;
 pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;
+pub use export::Illustrator;
 pub use flight::flight_csv;
 pub use history::{Day, History, Reading};
 pub use library::{Library, default_folder};

@@ -10,7 +10,7 @@ use super::{
 use crate::calibration::{ScaleMethod, View};
 use crate::events::{Event, Events};
 use crate::frames::{Handed, PictureSize};
-use crate::geometry::{Budget, Measure, Measured, Missing};
+use crate::geometry::{Measure, Measured, Missing};
 use crate::track::CameraMotion;
 use crate::units::Estimate;
 use crate::warning::Warning;
@@ -136,7 +136,7 @@ fn measures(measured: &Measurement<'_>) -> BTreeMap<Event, BTreeMap<Measure, Val
 
 fn explanation(measured: &Measurement<'_>) -> Explanation {
     let causes = |(measure, got): (Measure, &Result<Measured, Missing>)| {
-        Some((measure, shares(&got.as_ref().ok()?.budget)?))
+        Some((measure, Causes::shares(&got.as_ref().ok()?.budget)?))
     };
     let sources = measured.at_events.iter().map(|(&event, values)| {
         (event, Measure::ALL.into_iter().zip(values).filter_map(causes).collect())
@@ -144,20 +144,6 @@ fn explanation(measured: &Measurement<'_>) -> Explanation {
     Explanation {
         sources: sources.filter(|(_, causes): &(_, BTreeMap<_, _>)| !causes.is_empty()).collect(),
     }
-}
-
-/// Shares of the variance, thousandths; none where there is no variance to share.
-fn shares(budget: &Budget) -> Option<Causes> {
-    let whole = budget.variance();
-    (whole.is_finite() && whole > 0.0).then(|| Causes {
-        keypoints: at(budget.keypoints / whole, 3),
-        timing: at(budget.timing / whole, 3),
-        scale: at(budget.scale / whole, 3),
-        tilt: at(budget.tilt / whole, 3),
-        aim: at(budget.aim / whole, 3),
-        depth: at(budget.depth / whole, 3),
-        ground: at(budget.ground / whole, 3),
-    })
 }
 
 fn swing_value(key: SwingMeasure, got: Result<Estimate, Missing>) -> Value {
@@ -197,6 +183,7 @@ fn notes(warnings: &[Warning]) -> Vec<String> {
 pub mod tests {
     use super::*;
     use crate::events::ImpactSource;
+    use crate::geometry::Budget;
     use crate::units::Seconds;
 
     /// A swing with invented numbers, face-on, 60 frames a second.

@@ -7,11 +7,12 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::round::at;
 use super::{Correction, ResultError, Value};
 use crate::calibration::{ScaleMethod, View};
 use crate::events::Event;
 use crate::frames::Handed;
-use crate::geometry::Measure;
+use crate::geometry::{Budget, Measure};
 
 /// Name and version of the file's shape; another shape gets another number.
 pub const SCHEMA: &str = "hubgauge.swing/1";
@@ -134,6 +135,23 @@ pub struct Causes {
     pub aim: f64,
     pub depth: f64,
     pub ground: f64,
+}
+
+impl Causes {
+    /// From variances by cause, the one place where they become shares: thousandths; none where
+    /// there is no variance to share.
+    pub(super) fn shares(budget: &Budget) -> Option<Self> {
+        let whole = budget.variance();
+        (whole.is_finite() && whole > 0.0).then(|| Self {
+            keypoints: at(budget.keypoints / whole, 3),
+            timing: at(budget.timing / whole, 3),
+            scale: at(budget.scale / whole, 3),
+            tilt: at(budget.tilt / whole, 3),
+            aim: at(budget.aim / whole, 3),
+            depth: at(budget.depth / whole, 3),
+            ground: at(budget.ground / whole, 3),
+        })
+    }
 }
 
 /// Where each sd comes from.
