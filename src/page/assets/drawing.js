@@ -1,7 +1,7 @@
 // Drawings come as SVG in the width there is, and take the page's colours.
 import { say } from './words.js';
 
-const inside = (place) => Math.max(280, Math.min(760, Math.round(place.clientWidth)));
+const inside = (place) => Math.max(320, Math.min(760, Math.round(place.clientWidth)));
 
 export async function draw(place) {
   const address = new URL(place.dataset.drawing, location.href);

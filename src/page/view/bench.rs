@@ -6,8 +6,8 @@ use crate::page::shown::{BenchShown, ClipShown, ClipState, Look, SwingShown, Swi
 
 use super::frame::{document, empty, go, trouble};
 use super::html::{Html, div, el, in_address};
-use super::look::{at, key, megabytes};
-use super::said::{sentence, swing_name};
+use super::look::{at, file_size, key};
+use super::said::{answer_of, swing_name};
 use super::who;
 use super::words::{fill, say};
 
@@ -27,7 +27,7 @@ pub fn bench(shown: &BenchShown, look: &Look) -> String {
 }
 
 fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
-    let most = megabytes(look, shown.max_upload_bytes);
+    let most = file_size(look, shown.max_upload_bytes);
     let picker = el(
         "label",
         &[("class", "button first picker")],
@@ -103,7 +103,7 @@ pub fn clip_row(clip: &ClipShown, look: &Look) -> Html {
         &[("class", "file")],
         [
             el("span", &[], clip.name.as_str()),
-            el("span", &[("class", "quiet")], megabytes(look, clip.size_bytes)),
+            el("span", &[("class", "quiet")], file_size(look, clip.size_bytes)),
         ],
     );
     let inside = [picture(clip, look), div("about", [name, state(clip), buttons(clip)])];
@@ -197,7 +197,7 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
         title,
         el("div", &[("class", "said"), ("data-live", &said)], answer(swing, look)),
         el("ul", &[("class", "clips"), ("data-list", &rows)], clips),
-        who::form(swing, look),
+        who::known(swing, look),
         who::arrange(swing, shown, look),
     ];
     let attributes = [
@@ -222,9 +222,7 @@ fn answer(swing: &SwingShown, look: &Look) -> Html {
                 go(look, &format!("swing/{id}"), say("bench.open"), "first"),
                 go(look, &format!("hand-out?after={id}"), say("bench.hand_out_one"), ""),
             ];
-            el("p", &[("class", "answer")], sentence(look, text))
-                .and(note)
-                .and(div("actions", actions))
+            answer_of(look, text).and(note).and(div("actions", actions))
         }
     }
 }

@@ -9,8 +9,8 @@ use crate::results::SwingResult;
 use super::frame::{document, empty, go, tick};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, event_name, key};
-use super::numbers::numbers;
-use super::said::{sentence, swing_name, view_name};
+use super::numbers::{numbers, readout};
+use super::said::{answer_of, swing_name, view_name};
 use super::words::{fill, say};
 
 #[must_use]
@@ -42,9 +42,10 @@ fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Htm
         ("data-view", view_key.as_str()),
         ("data-corrections", corrections.as_str()),
     ];
-    let seen = [views(page, view, look), stage(view), walk(), events(result), tools()];
+    let stage = stage(view, readout(result, view, look));
+    let seen = [views(page, view, look), stage, walk(), events(result), tools()];
     let text = page.swing.answer.as_deref().unwrap_or_default();
-    let answer = el("p", &[("class", "answer")], sentence(look, text));
+    let answer = answer_of(look, text);
     let told = [
         el("div", &[("class", "said"), ("data-live", "said")], answer),
         by_hand(),
@@ -76,17 +77,19 @@ fn views(page: &SwingPage, view: View, look: &Look) -> Html {
 }
 
 /// The picture and the marks over it. The drawing is what the keyboard and the pointer move.
-fn stage(view: View) -> Html {
+fn stage(view: View, readout: Html) -> Html {
     let words = fill("check.picture", &[("view", view_name(Some(view)))]);
     let image = el("img", &[("class", "shot"), ("alt", &words)], "");
     let marks = [("class", "marks"), ("aria-label", say("check.marks")), ("role", "group")];
     let hint = el("p", &[("class", "hint"), ("role", "status")], "");
-    div("stage", [image, el("svg", &marks, ""), hint])
+    div("stage", [image, el("svg", &marks, ""), readout, hint])
 }
 
 fn button(does: &str, words: &str, label: &str) -> Html {
+    // What is seen is part of the name, for those who speak to the page.
+    let name = format!("{words} {label}");
     let attributes =
-        [("type", "button"), ("data-does", does), ("aria-label", label), ("title", label)];
+        [("type", "button"), ("data-does", does), ("aria-label", &name), ("title", label)];
     el("button", &attributes, words)
 }
 

@@ -9,7 +9,7 @@ use crate::results::Unit;
 
 use super::frame::{choice, document, empty, go, trouble};
 use super::html::{Html, div, el, in_address};
-use super::look::{at, event_name, key, measure_words, number, swing_measure_name, unit};
+use super::look::{at, event_name, key as key_of, measure_words, number, swing_measure_name, unit};
 use super::numbers::hub_class;
 use super::said::{swing_name, view_name};
 use super::swing::{drawing, still};
@@ -35,12 +35,20 @@ pub fn compare(page: &ComparePage, look: &Look) -> String {
 /// What moved, a sentence each.
 fn verdict(comparison: &Comparison, look: &Look) -> Html {
     let of = |wanted| comparison.lines.iter().filter(move |line| line.verdict == wanted);
-    let moved: Vec<Html> = of(Verdict::Moved).map(|line| moved(line, look)).collect();
-    let first = if moved.is_empty() {
-        el("p", &[("class", "answer")], say("compare.nothing"))
-    } else {
-        el("ul", &[("class", "answer")], moved)
-    };
+    let mut first = Html::default();
+    let mut last = String::new();
+    for line in of(Verdict::Moved) {
+        let heading = place(line.key);
+        if heading != last {
+            let words = fill("compare.against", &[("where", &heading)]);
+            first = first.and(el("p", &[("class", "answer second")], words));
+            last = heading;
+        }
+        first = first.and(moved(line, look));
+    }
+    if last.is_empty() {
+        first = el("p", &[("class", "answer")], say("compare.nothing"));
+    }
     let few = of(Verdict::TooFewSwings).count();
     let few = (few > 0).then(|| {
         let words = fill("compare.too_few", &[("count", &few.to_string())]);
@@ -49,26 +57,28 @@ fn verdict(comparison: &Comparison, look: &Look) -> Html {
     el("div", &[("class", "said")], first.and(few))
 }
 
-/// `At top: lower hub moved, 4.1 cm (2.2 to 6.0) toward the target.`
+/// `lower hub 4.1 cm toward the target (95 % interval 2.2 to 6.0)`.
 fn moved(line: &Line, look: &Look) -> Html {
     let (factor, unit) = unit(look, line.unit);
     let change = line.change;
     let half = (change.high - change.value) * factor;
     let places = places(half);
     let size = (change.value * factor).abs();
-    let text = fill(
-        "compare.moved",
-        &[
-            ("where", &place(line.key)),
-            ("what", &row_name(line.key)),
-            ("size", &number(look, size, places)),
-            ("unit", unit),
-            ("low", &number(look, size - half, places)),
-            ("high", &number(look, size + half, places)),
-            ("way", &way(line)),
-        ],
+    let said = |value: f64| number(look, value, places);
+    let text = fill("compare.moved", &[("size", &said(size)), ("unit", unit), ("way", &way(line))]);
+    let interval = fill(
+        "compare.moved_interval",
+        &[("low", &said(size - half)), ("high", &said(size + half))],
     );
-    el("li", &[], text)
+    let (name, class) = match line.key {
+        Key::At { measure, .. } if measure.is_travel() => {
+            let [name, ..] = measure_words(measure);
+            (name, hub_class(measure))
+        }
+        key => (row_name(key), "plain"),
+    };
+    let name = el("span", &[("class", class)], name);
+    el("p", &[("class", "answer")], name.and(text).and(el("small", &[], interval)))
 }
 
 /// The direction of a change: for a hub or the head the way it moved, for all else more or less.
@@ -85,7 +95,7 @@ fn way(line: &Line) -> String {
 
 fn place(key: Key) -> String {
     match key {
-        Key::At { event, .. } => fill("compare.at", &[("event", event_name(event))]),
+        Key::At { event, .. } => say(&format!("at.{}", key_of(event))).to_owned(),
         Key::Swing { .. } => say("group.swing").to_owned(),
     }
 }
@@ -128,14 +138,14 @@ fn pictures(page: &ComparePage, look: &Look) -> Html {
         return empty(say("compare.no_view"));
     }
     let events = [Event::Address, Event::Top, Event::Impact, Event::Finish];
-    let names = events.map(|e| (key(e), event_name(e)));
+    let names = events.map(|e| (key_of(e), event_name(e)));
     let options: Vec<(&str, &str)> = names.iter().map(|(k, n)| (k.as_str(), *n)).collect();
     let rows: Vec<Html> = events
         .iter()
         .map(|event| {
             let pairs: Vec<Html> =
                 views.iter().map(|view| pair(before, after, *view, *event, look)).collect();
-            el("div", &[("data-moment", key(event).as_str())], pairs)
+            el("div", &[("data-moment", key_of(event).as_str())], pairs)
         })
         .collect();
     let inside = [
@@ -212,11 +222,13 @@ fn row(line: &Line, look: &Look) -> Html {
     let half = (line.change.high - line.change.value) * factor;
     let places = places(half);
     let said = |value: f64| number(look, value * factor, places);
-    let plus = if line.change.value > 0.0 { "+" } else { "" };
+    let shown = said(line.change.value);
+    let zero = shown.trim_matches(['0', '.', ',']).is_empty();
+    let plus = if line.change.value > 0.0 && !zero { "+" } else { "" };
     let change = fill(
         "compare.interval",
         &[
-            ("change", &format!("{plus}{}", said(line.change.value))),
+            ("change", &format!("{plus}{shown}")),
             ("low", &said(line.change.low)),
             ("high", &said(line.change.high)),
         ],

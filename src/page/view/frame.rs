@@ -10,6 +10,7 @@ use super::words::{fill, say};
 /// A page; `name` tells the scripts which one it is.
 pub fn document(look: &Look, name: &str, title: &str, content: Html) -> String {
     let sheet = at(look, "assets/page.css");
+    let charts = at(look, "assets/chart.css");
     let script = at(look, "assets/page.js");
     let icon = at(look, "assets/icon.svg");
     let head = el(
@@ -26,6 +27,7 @@ pub fn document(look: &Look, name: &str, title: &str, content: Html) -> String {
             el("title", &[], fill("page.title", &[("title", title)])),
             el("link", &[("rel", "icon"), ("href", &icon)], ""),
             el("link", &[("rel", "stylesheet"), ("href", &sheet)], ""),
+            el("link", &[("rel", "stylesheet"), ("href", &charts)], ""),
             el("script", &[("type", "module"), ("src", &script)], ""),
         ],
     );

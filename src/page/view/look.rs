@@ -10,6 +10,7 @@ use super::words::say;
 
 /// Centimetres in an inch, exactly (international yard and pound agreement, 1959).
 const CM_PER_INCH: f64 = 2.54;
+const GIGABYTE: u64 = 1_000_000_000;
 const DAY_S: i64 = 86_400;
 
 /// The address of something on this page.
@@ -106,6 +107,7 @@ pub fn swing_measure_name(measure: SwingMeasure) -> String {
 /// followed by its unit, or by the brackets of its error, which share the unit.
 #[must_use]
 pub fn sentence(look: &Look, text: &str) -> String {
+    let name = unit(look, Unit::Cm).1;
     let words: Vec<&str> = text.split(' ').collect();
     let mut length_last = false;
     let told: Vec<String> = (0..words.len())
@@ -113,7 +115,6 @@ pub fn sentence(look: &Look, text: &str) -> String {
             let bare = words[i].trim_matches(['(', ')', ',', ';']);
             if bare == "cm" || bare == "degrees" {
                 length_last = bare == "cm";
-                let name = unit(look, Unit::Cm).1;
                 return if length_last {
                     words[i].replace("cm", name)
                 } else {
@@ -127,7 +128,11 @@ pub fn sentence(look: &Look, text: &str) -> String {
             words[i].replace(bare, &number(look, value * factor, places))
         })
         .collect();
+    // An error stays with its number, a number with its unit.
     told.join(" ")
+        .replace(" ± ", "\u{a0}±\u{a0}")
+        .replace("(± ", "(±\u{a0}")
+        .replace(&format!(" {name}"), &format!("\u{a0}{name}"))
 }
 
 /// Whether the unit that follows at once, or after an error, is a length.
@@ -179,12 +184,13 @@ fn civil(days: i64) -> (i64, i64, i64) {
     (100 * (n - 49) + i + l, j + 2 - 12 * l, day)
 }
 
-/// `3.4 MB`.
+/// `3.4 MB`, `4.0 GB`.
 #[must_use]
-pub fn megabytes(look: &Look, bytes: u64) -> String {
-    let tenths = bytes / 100_000;
+pub fn file_size(look: &Look, bytes: u64) -> String {
+    let (tenth, name) = if bytes < GIGABYTE { (100_000, "MB") } else { (GIGABYTE / 10, "GB") };
+    let tenths = bytes / tenth;
     let sign = if look.decimal == Decimal::Comma { ',' } else { '.' };
-    format!("{}{sign}{} MB", tenths / 10, tenths % 10)
+    format!("{}{sign}{}\u{a0}{name}", tenths / 10, tenths % 10)
 }
 
 #[cfg(test)]
@@ -205,16 +211,16 @@ pub mod tests {
     fn inches_and_commas_reach_every_number_of_the_sentence() {
         let said = "At the top the lower hub has moved 6.1 cm (± 0.9) away from the target; the \
                     trunk leans 12.5 degrees (± 1.5) toward the target.";
-        assert_eq!(sentence(&plain(), said), said);
+        assert_eq!(sentence(&plain(), said).replace('\u{a0}', " "), said);
         let look = Look { units: Units::Inches, decimal: Decimal::Comma, ..plain() };
         assert_eq!(
-            sentence(&look, said),
+            sentence(&look, said).replace('\u{a0}', " "),
             "At the top the lower hub has moved 2,4 in (± 0,4) away from the target; the trunk \
              leans 12,5 degrees (± 1,5) toward the target."
         );
         let none = "no movement (lower -0.4 ± 0.9 cm, upper 1.5 ± 0.8 cm)";
         assert_eq!(
-            sentence(&look, none),
+            sentence(&look, none).replace('\u{a0}', " "),
             "no movement (lower \u{2212}0,2 ± 0,4 in, upper 0,6 ± 0,3 in)"
         );
     }
@@ -238,6 +244,7 @@ pub mod tests {
         let look = plain();
         assert_eq!(known(&look, &value, true).unwrap(), "\u{2212}6.1\u{a0}±\u{a0}0.9\u{a0}cm");
         assert_eq!(known(&look, &value, false).unwrap(), "6.1\u{a0}±\u{a0}0.9\u{a0}cm");
-        assert_eq!(megabytes(&look, 1_255_842), "1.2 MB");
+        assert_eq!(file_size(&look, 1_255_842), "1.2\u{a0}MB");
+        assert_eq!(file_size(&look, 4_000_000_000), "4.0\u{a0}GB");
     }
 }

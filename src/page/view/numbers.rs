@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::calibration::View;
 use crate::events::Event;
 use crate::geometry::Measure;
 use crate::page::shown::Look;
@@ -72,6 +73,35 @@ fn moment(result: &SwingResult, event: Event, look: &Look) -> Html {
     let attributes = [("data-moment", key(event)), ("aria-label", name.to_owned())];
     let attributes: Vec<(&str, &str)> = attributes.iter().map(|(k, v)| (*k, v.as_str())).collect();
     el("section", &attributes, [el("h3", &[("class", "unseen")], name), when.into(), groups.into()])
+}
+
+/// The few values a view is about, to stand in the picture: one block for each moment.
+pub fn readout(result: &SwingResult, view: View, look: &Look) -> Html {
+    let measures = match view {
+        View::FaceOn => [Measure::LowerHubTarget, Measure::UpperHubTarget, Measure::SpineTilt],
+        View::DownTheLine => [Measure::LowerHubBall, Measure::UpperHubBall, Measure::ForwardBend],
+    };
+    let blocks: Vec<Html> = result
+        .measures
+        .iter()
+        .map(|(event, values)| {
+            let lines: Vec<Html> = measures
+                .iter()
+                .filter_map(|measure| line(*measure, values.get(measure)?, look))
+                .collect();
+            let name = el("p", &[], event_name(*event));
+            el("div", &[("data-moment", &key(*event))], name.and(lines))
+        })
+        .collect();
+    el("div", &[("class", "readout by-moment"), ("data-live", "readout")], blocks)
+}
+
+fn line(measure: Measure, value: &Value, look: &Look) -> Option<Html> {
+    let size = known(look, value, false)?;
+    let [name, plus, minus] = measure_words(measure);
+    let way = if value.estimate()?.value < 0.0 { minus } else { plus };
+    let name = el("span", &[("class", hub_class(measure))], name);
+    Some(el("p", &[], name.and(format!(" {size} {way}"))))
 }
 
 fn group(name: &str, rows: &[Measure], values: &BTreeMap<Measure, Value>, look: &Look) -> Html {

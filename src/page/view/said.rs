@@ -19,6 +19,16 @@ pub fn sentence(look: &Look, text: &str) -> Html {
     out.and(rest)
 }
 
+/// The answer as paragraphs: along the target line first, then to and from the ball.
+pub fn answer_of(look: &Look, text: &str) -> Html {
+    let (first, second) = match text.split_once(". ") {
+        Some((first, second)) => (format!("{first}."), Some(second)),
+        None => (text.to_owned(), None),
+    };
+    let second = second.map(|text| el("p", &[("class", "answer second")], sentence(look, text)));
+    el("p", &[("class", "answer")], sentence(look, &first)).and(second)
+}
+
 /// Where the next name of a hub stands.
 fn next_hub(text: &str) -> Option<(usize, &'static str, &'static str)> {
     [("lower hub", "hub lower"), ("upper hub", "hub upper")]
@@ -66,11 +76,20 @@ mod tests {
     #[test]
     fn both_hubs_are_marked_and_no_word_is_lost() {
         let said = "the lower hub 6.1 cm <and> the upper hub 5.0 cm";
-        let html = sentence(&plain(), said).into_string();
+        let html = sentence(&plain(), said).into_string().replace('\u{a0}', " ");
         assert_eq!(
             html,
             "the <span class=\"hub lower\">lower hub</span> 6.1 cm &lt;and&gt; the \
              <span class=\"hub upper\">upper hub</span> 5.0 cm"
+        );
+    }
+
+    #[test]
+    fn the_second_axis_follows_in_its_own_paragraph() {
+        let html = answer_of(&plain(), "At the top one. At the top two.").into_string();
+        assert_eq!(
+            html,
+            "<p class=\"answer\">At the top one.</p><p class=\"answer second\">At the top two.</p>"
         );
     }
 }

@@ -10,7 +10,7 @@ use super::frame::{choice, document, empty, field, go, select, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, day, event_name, key};
 use super::numbers::numbers;
-use super::said::{by_hand, sentence, swing_name, view_name};
+use super::said::{answer_of, by_hand, swing_name, view_name};
 use super::words::{fill, say};
 use super::{bench, who};
 
@@ -59,7 +59,7 @@ fn unread(page: &SwingPage, look: &Look) -> Html {
 fn read(page: &SwingPage, result: &SwingResult, look: &Look) -> Html {
     let text = page.swing.answer.as_deref().unwrap_or_default();
     let hand = by_hand(page.swing.corrections).map(|words| el("p", &[("class", "note")], words));
-    let said = el("p", &[("class", "answer")], sentence(look, text)).and(hand);
+    let said = answer_of(look, text).and(hand);
     [
         el("div", &[("class", "said"), ("data-live", "said")], said),
         actions(page, look),
@@ -142,22 +142,22 @@ fn pair(swing: &SwingShown, view: View, result: &SwingResult, look: &Look) -> Ht
 }
 
 pub fn still(swing: &SwingShown, view: View, event: Event, look: &Look) -> Html {
-    let source = format!(
-        "api/swings/{}/stills/{}_{}.jpg?size=phone",
-        in_address(&swing.id),
-        key(view),
-        key(event)
-    );
+    let source = |end: &str| {
+        let (id, view, event) = (in_address(&swing.id), key(view), key(event));
+        at(look, &format!("api/swings/{id}/stills/{view}_{event}.{end}"))
+    };
     let name = event_name(event);
     let words = fill("swing.still", &[("event", name), ("view", view_name(Some(view)))]);
     let image = [
-        ("src", at(look, &source)),
+        ("src", source("jpg?size=phone")),
         ("alt", words),
         ("loading", "lazy".to_owned()),
         ("data-fresh", String::new()),
     ];
     let image: Vec<(&str, &str)> = image.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    el("figure", &[], [el("img", &image, ""), el("figcaption", &[], name)])
+    // The whole picture is a large target that opens it at full size.
+    let large = el("a", &[("href", &source("jpg?size=full"))], el("img", &image, ""));
+    el("figure", &[], [large, el("figcaption", &[], name)])
 }
 
 /// Top over address; a slider fades between them.

@@ -3,7 +3,7 @@
 
 use crate::calibration::View;
 use crate::frames::Handed;
-use crate::page::shown::{BenchShown, Look, SwingShown, Units};
+use crate::page::shown::{BenchShown, Look, SwingShown, SwingState, Units};
 use crate::record::Pupil;
 
 use super::frame::{choice, field, select, tick};
@@ -17,6 +17,16 @@ pub fn names(pupils: &[Pupil]) -> Html {
     let options: Vec<Html> =
         pupils.iter().map(|p| el("option", &[("value", &p.name)], "")).collect();
     el("datalist", &[("id", "pupil-names"), ("data-live", "pupil-names")], options)
+}
+
+/// The form, closed once all that matters is known.
+pub fn known(swing: &SwingShown, look: &Look) -> Html {
+    let done = swing.state == SwingState::Ready && swing.stature.is_some();
+    let mut attributes = vec![("class", "who-box")];
+    if !done {
+        attributes.push(("open", ""));
+    }
+    el("details", &attributes, [el("summary", &[], say("swing.who")), form(swing, look)])
 }
 
 /// Pupil, height, before or after, club, and whether the pupil is a minor.

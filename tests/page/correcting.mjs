@@ -1,0 +1,85 @@
+// The check page, driven: stepping, the top set by hand, a hub dragged, all of it undone.
+import { accessible } from './checks.mjs';
+
+const median = (numbers) => [...numbers].sort((a, b) => a - b)[Math.floor(numbers.length / 2)];
+
+/** What the page says at the top, and when the top is. */
+const told = (page) => page.evaluate(() => ({
+  answer: document.querySelector('.told .said').textContent,
+  numbers: document.querySelector('.told [data-moment=top]').textContent,
+}));
+
+export async function checkSwing(page, failures, step) {
+  await page.locator('.swing').nth(1).getByRole('link', { name: 'See the swing' }).click();
+  await page.getByRole('link', { name: 'Check it' }).click();
+  await page.locator('.shot[data-index]').waitFor();
+  await stepping(page, failures, step);
+  const first = await told(page);
+
+  step('the top is three pictures later');
+  await page.locator('[data-jump=top]').click();
+  const top = await index(page);
+  for (let i = 0; i < 3; i += 1) await page.locator('[data-does=forth]').click();
+  await page.waitForFunction((n) => document.querySelector('.shot').dataset.index === String(n), top + 3);
+  await page.locator('.set-event select').selectOption('top');
+  await change(page, failures, 'setting the top', () => page.locator('[data-does=set-event]').click());
+  const second = await told(page);
+  failures.check(second.numbers !== first.numbers, 'the numbers do not follow the top');
+
+  step('the upper hub is dragged');
+  const hub = await page.locator('[data-joint=upper_hub] .reach').boundingBox();
+  const [x, y] = [hub.x + hub.width / 2, hub.y + hub.height / 2];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x + 30, y, { steps: 4 });
+  await change(page, failures, 'dragging a hub', () => page.mouse.up());
+  const third = await told(page);
+  failures.check(third.answer !== second.answer, 'the answer does not follow the hub');
+  failures.equal(await page.locator('.by-hand button').count(), 2, 'corrections listed');
+  await page.screenshot({ path: 'shots/05_corrected.png' });
+
+  step('both are undone');
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(1).click());
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').first().click());
+  const last = await told(page);
+  failures.equal(last.answer, first.answer, 'answer after undoing everything');
+  failures.equal(last.numbers, first.numbers, 'numbers after undoing everything');
+  await keyboard(page, failures);
+  await accessible(page, 'check', failures);
+}
+
+const index = (page) => page.evaluate(() => Number(document.querySelector('.shot').dataset.index));
+
+/** Does something and waits until what depends on it is on the page. */
+async function change(page, failures, what, act) {
+  const seen = Number(await page.locator('[data-check]').getAttribute('data-changes') ?? 0);
+  const from = Date.now();
+  await act();
+  await page.waitForFunction((n) => Number(document.querySelector('[data-check]').dataset.changes ?? 0) > n, seen);
+  const took = Date.now() - from;
+  console.log(`          ${what}: ${took} ms`);
+  // The bar is 1 s on an idle machine.
+  failures.check(took < 4000, `${what} took ${took} ms`);
+}
+
+/** Back through the swing and forth again, one picture at a time, with the keyboard. */
+async function stepping(page, failures, step) {
+  await page.locator('body').focus();
+  const from = await index(page);
+  await page.evaluate(() => performance.clearMeasures());
+  for (let i = 1; i <= 30; i += 1) {
+    await page.keyboard.press('ArrowLeft');
+    await page.waitForFunction((n) => document.querySelector('.shot').dataset.index === String(n), from - i);
+  }
+  const times = await page.evaluate(() => performance.getEntriesByName('step').map((entry) => entry.duration));
+  step(`30 pictures stepped through, median ${median(times).toFixed(0)} ms, slowest ${Math.max(...times).toFixed(0)} ms`);
+  failures.check(times.length >= 30 && median(times) <= 100, `a step takes ${median(times).toFixed(0)} ms`);
+}
+
+/** A hub moves with the arrow keys alone. */
+async function keyboard(page, failures) {
+  await page.locator('[data-joint=lower_hub]').focus();
+  await change(page, failures, 'moving a hub with the keyboard', () => page.keyboard.press('ArrowRight'));
+  failures.equal(await page.locator('.by-hand button').count(), 1, 'corrections by keyboard');
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').first().press('Enter'));
+}
