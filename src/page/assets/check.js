@@ -57,8 +57,14 @@ class Walker {
   }
 
   key(event) {
-    if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
-    if (event.target.matches('input, select, textarea')) return;
+    if (event.defaultPrevented || event.altKey || event.target.matches('[type=text], select, textarea')) return;
+    if ((event.ctrlKey || event.metaKey) && event.key === 'z') {
+      event.preventDefault();
+      attempt(() => this.corrections.undo());
+      return;
+    }
+    if (event.ctrlKey || event.metaKey || event.target.matches('input')) return;
+    if (event.key === 'Escape') this.tools.begin();
     const act = { ArrowLeft: 'back', ArrowRight: 'forth', ' ': 'play' }[event.key];
     if (!act || (event.key === ' ' && event.target.matches('button, a, summary'))) return;
     event.preventDefault();

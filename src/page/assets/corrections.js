@@ -1,6 +1,6 @@
 // The list of what was put right by hand: a new entry takes the place of one about the same
 // thing, each can be undone, and the program works everything out again.
-import { send } from './api.js';
+import { attempt, send } from './api.js';
 import { fill, say } from './words.js';
 
 const same = (a, b) => a.kind === b.kind && a.view === b.view
@@ -13,9 +13,14 @@ export class Corrections {
     this.place = place.querySelector('.by-hand');
     this.place.addEventListener('click', (event) => {
       const button = event.target.closest('button');
-      if (button) this.put(this.list.filter((_, i) => i !== Number(button.dataset.index)));
+      if (button) attempt(() => this.put(this.list.filter((_, i) => i !== Number(button.dataset.index))));
     });
     this.show();
+  }
+
+  /** Takes the last one back. */
+  undo() {
+    return this.list.length ? this.put(this.list.slice(0, -1)) : undefined;
   }
 
   add(entry) {

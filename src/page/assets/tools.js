@@ -32,6 +32,7 @@ export class Tools {
     this.ends = [];
     this.walker.place.dataset.tool = this.tool;
     this.walker.place.querySelector('.hint').textContent = say(`hint.${this.tool}`);
+    if (this.walker.frames) this.walker.draw();
   }
 
   choose(joint) {

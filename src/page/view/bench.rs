@@ -179,6 +179,7 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
     let clips_of = serde_json::to_string(&swing.clips).unwrap_or_default();
     let (item, head) = (format!("swing-{}", swing.id), format!("head-{}", swing.id));
     let (said, rows) = (format!("said-{}", swing.id), format!("clips-{}", swing.id));
+    let proposal = format!("proposed-{}", swing.id);
     let address = at(look, &format!("swing/{}", in_address(&swing.id)));
     let title = el("h2", &[("data-live", &head)], {
         if swing.state == SwingState::Ready {
@@ -197,6 +198,7 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
         title,
         el("div", &[("class", "said"), ("data-live", &said)], answer(swing, look)),
         el("ul", &[("class", "clips"), ("data-list", &rows)], clips),
+        el("div", &[("data-live", &proposal)], proposed(swing)),
         who::known(swing, look),
         who::arrange(swing, shown, look),
     ];
@@ -207,6 +209,15 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
         ("data-clips", &clips_of),
     ];
     el("article", &attributes, inside)
+}
+
+/// Two clips were taken for one swing by the program alone.
+fn proposed(swing: &SwingShown) -> Html {
+    if !swing.proposed {
+        return Html::default();
+    }
+    let split = [("type", "button"), ("data-does", "split")];
+    div("note", [el("p", &[], say("bench.proposed")), el("button", &split, say("bench.not_one"))])
 }
 
 /// The answer first, and where to go from it; or what is missing.

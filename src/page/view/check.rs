@@ -42,8 +42,8 @@ fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Htm
         ("data-view", view_key.as_str()),
         ("data-corrections", corrections.as_str()),
     ];
-    let stage = stage(view, readout(result, view, look));
-    let seen = [views(page, view, look), stage, walk(), events(result), tools()];
+    let told_here = readout(result, view, look);
+    let seen = [views(page, view, look), stage(view), walk(), told_here, events(result), tools()];
     let text = page.swing.answer.as_deref().unwrap_or_default();
     let answer = answer_of(look, text);
     let told = [
@@ -77,12 +77,12 @@ fn views(page: &SwingPage, view: View, look: &Look) -> Html {
 }
 
 /// The picture and the marks over it. The drawing is what the keyboard and the pointer move.
-fn stage(view: View, readout: Html) -> Html {
+fn stage(view: View) -> Html {
     let words = fill("check.picture", &[("view", view_name(Some(view)))]);
     let image = el("img", &[("class", "shot"), ("alt", &words)], "");
     let marks = [("class", "marks"), ("aria-label", say("check.marks")), ("role", "group")];
     let hint = el("p", &[("class", "hint"), ("role", "status")], "");
-    div("stage", [image, el("svg", &marks, ""), readout, hint])
+    div("stage", [image, el("svg", &marks, ""), hint])
 }
 
 fn button(does: &str, words: &str, label: &str) -> Html {
