@@ -3,11 +3,10 @@
 /** Drops files on the page and waits for the first picture of a body. */
 export async function bringIn(page, clips, failures) {
   const pictures = await page.locator('.clip img').count();
-  const given = await page.evaluateHandle(async (files) => {
+  const given = await page.evaluateHandle((files) => {
     const carried = new DataTransfer();
     for (const { name, base64 } of files) {
-      const bytes = await (await fetch(`data:video/mp4;base64,${base64}`).catch(() => null))?.arrayBuffer()
-        ?? Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
+      const bytes = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
       carried.items.add(new File([bytes], name, { type: 'video/mp4' }));
     }
     return carried;

@@ -64,15 +64,13 @@ async function save(form, field) {
 async function sendChange(form, field) {
   if (field.name === 'tasks') return send('PUT', api('tasks'), { text: field.value });
   const body = change(form, field);
-  try {
-    return await send('PATCH', form.dataset.save, body);
-  } catch (error) {
-    if (!body.pupil) throw error;
-    // A new name: the pupil goes on record first.
-    await send('POST', api('pupils'), pupil(form, body.pupil));
-    return send('PATCH', form.dataset.save, body);
-  }
+  // A new name: the pupil goes on record first.
+  if (body.pupil && !isKnown(body.pupil)) await send('POST', api('pupils'), pupil(form, body.pupil));
+  return send('PATCH', form.dataset.save, body);
 }
+
+const isKnown = (name) =>
+  [...document.querySelectorAll('#pupil-names option')].some((option) => option.value === name);
 
 function pupil(form, name) {
   const stature = form.elements.stature?.value ?? '';

@@ -41,9 +41,7 @@ fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
         ],
     );
     let mut parts = vec![picker, el("p", &[], say("bench.drop"))];
-    if nothing {
-        parts.push(el("p", &[("class", "quiet")], fill("bench.how", &[("most", &most)])));
-    }
+    parts.push(el("p", &[("class", "quiet how")], fill("bench.how", &[("most", &most)])));
     if let Some(folder) = &shown.watched {
         parts.push(el(
             "p",
@@ -62,15 +60,15 @@ fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
     el("section", &attributes, parts).and(el("ul", &[("class", "uploads")], ""))
 }
 
-/// A before and an after of one pupil invite to what comes next.
+/// Two swings of one pupil invite to what comes next: the newest that may be an after, and the
+/// newest older one that may be its before.
 fn together(shown: &BenchShown, look: &Look) -> Html {
-    let ready = |label: &str, pupil: Option<&Option<String>>| {
-        shown.swings.iter().find(|s| {
-            s.label == label && s.state == SwingState::Ready && pupil.is_none_or(|p| *p == s.pupil)
-        })
-    };
-    let Some(after) = ready("after", None) else { return Html::default() };
-    let Some(before) = ready("before", Some(&after.pupil)) else { return Html::default() };
+    let ready: Vec<&SwingShown> =
+        shown.swings.iter().filter(|s| s.state == SwingState::Ready).collect();
+    let Some(at) = ready.iter().position(|s| s.label != "before") else { return Html::default() };
+    let after = ready[at];
+    let older = |s: &&&SwingShown| s.label != "after" && s.pupil == after.pupil;
+    let Some(before) = ready[at + 1..].iter().find(older) else { return Html::default() };
     let query = format!("before={}&after={}", in_address(&before.id), in_address(&after.id));
     let said = match &after.pupil {
         Some(name) => fill("bench.together_of", &[("pupil", name)]),

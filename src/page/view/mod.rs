@@ -2,10 +2,6 @@
 //! documents as text. Pure functions: no file, clock or network; all words come from one file,
 //! all text is escaped in one place.
 
-use std::sync::LazyLock;
-
-use crate::chart::stylesheet;
-
 mod bench;
 mod check;
 mod compare;
@@ -35,14 +31,8 @@ pub use swing::swing;
 /// A file that goes with the pages: its media type and bytes.
 #[must_use]
 pub fn asset(name: &str) -> Option<(&'static str, &'static [u8])> {
-    if name == "chart.css" {
-        return Some((STYLE, CHART_STYLE.as_bytes()));
-    }
     ASSETS.iter().find(|(known, ..)| *known == name).map(|(_, mime, bytes)| (*mime, *bytes))
 }
-
-/// The charts' colours, light and dark, as the charts themselves write them.
-static CHART_STYLE: LazyLock<String> = LazyLock::new(stylesheet);
 
 const STYLE: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";

@@ -138,6 +138,7 @@ fn pages() -> Vec<(&'static str, String)> {
             chosen: true,
         }],
         words: format!("</textarea>{HOSTILE}"),
+        paper: "a4".to_owned(),
     };
     let known = PupilPage {
         pupil: pupil_kept(),

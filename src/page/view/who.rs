@@ -89,12 +89,16 @@ pub fn arrange(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
     let remove = [("type", "button"), ("data-does", "remove-swing"), ("class", "danger")];
     parts.push(el("button", &remove, say("who.remove")));
     let form = el("form", &[("class", "arrange"), ("data-save", &to)], parts);
-    let summary = el("summary", &[], summary(swing));
+    let summary = el("summary", &[], summary(swing, shown));
     el("details", &[("data-live", &live)], [summary, form])
 }
 
-/// `Right-handed, face-on and down-the-line. Not right?`
-fn summary(swing: &SwingShown) -> String {
+/// `Right-handed, face-on and down-the-line. Not right?`; no claim before it was looked at.
+fn summary(swing: &SwingShown, shown: &BenchShown) -> String {
+    let unknown = |id: &String| shown.clips.iter().any(|c| c.id == *id && c.view.is_none());
+    if swing.clips.values().any(unknown) {
+        return say("who.found_later").to_owned();
+    }
     let views: Vec<&str> = swing.clips.keys().map(|view| view_name(Some(*view))).collect();
     let hand = match swing.handed {
         Handed::Right => say("hand.right"),
