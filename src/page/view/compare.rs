@@ -184,19 +184,23 @@ fn ladders(page: &ComparePage, look: &Look) -> Html {
 fn table(comparison: &Comparison, look: &Look) -> Html {
     let heads =
         ["compare.what", "compare.before", "compare.after", "compare.change", "compare.verdict"]
-            .map(|words| el("th", &[("scope", "col")], say(words)));
+            .map(|words| el("th", &[("scope", "col"), ("role", "columnheader")], say(words)));
     let mut rows = Vec::new();
     let mut last = String::new();
     for line in &comparison.lines {
         let heading = place(line.key);
         if heading != last {
-            let cell = el("th", &[("colspan", "5"), ("scope", "colgroup")], heading.as_str());
-            rows.push(el("tr", &[("class", "heading")], cell));
+            let span = [("colspan", "5"), ("scope", "colgroup"), ("role", "rowheader")];
+            let cell = el("th", &span, heading.as_str());
+            rows.push(el("tr", &[("class", "heading"), ("role", "row")], cell));
             last = heading;
         }
         rows.push(row(line, look));
     }
-    let table = [el("thead", &[], el("tr", &[], heads)), el("tbody", &[], rows)];
+    let table = [
+        el("thead", &[("role", "rowgroup")], el("tr", &[("role", "row")], heads)),
+        el("tbody", &[("role", "rowgroup")], rows),
+    ];
     let boxed = [
         ("class", "wide"),
         ("tabindex", "0"),
@@ -211,7 +215,8 @@ fn table(comparison: &Comparison, look: &Look) -> Html {
         &[],
         [
             el("h2", &[], say("compare.table")),
-            el("div", &boxed, el("table", &[("class", "differences")], table)),
+            // On a phone the rows are blocks; the roles keep it a table for those who hear it.
+            el("div", &boxed, el("table", &[("class", "differences"), ("role", "table")], table)),
             el("ul", &[("class", "quiet")], notes),
         ],
     )
@@ -244,17 +249,23 @@ fn row(line: &Line, look: &Look) -> Html {
     };
     let space = if line.unit == Unit::Deg { "" } else { " " };
     let unit = if name.is_empty() { String::new() } else { format!("{space}{name}") };
+    let head = [("scope", "row"), ("role", "rowheader"), ("class", hub)];
     el(
         "tr",
-        &[("class", class), ("data-key", &line.key.to_string())],
+        &[("class", class), ("role", "row"), ("data-key", &line.key.to_string())],
         [
-            el("th", &[("scope", "row"), ("class", hub)], row_name(line.key)),
-            el("td", &[], format!("{}{unit}", mean(&line.before, &said))),
-            el("td", &[], format!("{}{unit}", mean(&line.after, &said))),
-            el("td", &[("class", "change")], format!("{change}{unit}")),
-            el("td", &[("class", "verdict")], verdict),
+            el("th", &head, row_name(line.key)),
+            cell("before", "compare.before", &format!("{}{unit}", mean(&line.before, &said))),
+            cell("after", "compare.after", &format!("{}{unit}", mean(&line.after, &said))),
+            cell("change", "compare.change_short", &format!("{change}{unit}")),
+            cell("verdict", "compare.verdict", verdict),
         ],
     )
+}
+
+/// A cell that carries its column's name, for when the rows are blocks.
+fn cell(class: &str, label: &str, text: &str) -> Html {
+    el("td", &[("class", class), ("role", "cell"), ("data-label", say(label))], text)
 }
 
 fn mean(side: &Side, said: &dyn Fn(f64) -> String) -> String {
