@@ -37,8 +37,12 @@ pub enum Command {
     Lesson(desk::LessonArgs),
     /// Backup, restore and check of the record
     Library(desk::LibraryArgs),
-    /// Draw the hub ladder of a swing, or of one swing over another
+    /// Draw a chart: the hub ladder of a swing, one swing over another, the map from above
     Chart(hand_out::ChartArgs),
+    /// Make the pupil's sheet: one page with pictures, changes and what to work on
+    Sheet(Box<hand_out::SheetArgs>),
+    /// Show the practice tasks and where their file is
+    Tasks(hand_out::TasksArgs),
     /// Measure many swings, from folders or a table
     Batch(desk::BatchArgs),
 }

@@ -16,6 +16,7 @@ use crate::page::PageError;
 use crate::record::RecordError;
 use crate::results::ResultError;
 use crate::run::observe::ObservedError;
+use crate::sheet::SheetError;
 use crate::stills::StillError;
 use crate::track::TrackError;
 
@@ -53,6 +54,8 @@ pub enum Error {
     #[error(transparent)]
     Chart(#[from] ChartError),
     #[error(transparent)]
+    Sheet(#[from] SheetError),
+    #[error(transparent)]
     Stills(#[from] StillError),
     #[error(transparent)]
     Page(#[from] PageError),
@@ -88,12 +91,15 @@ impl Error {
             Self::Options(_)
             | Self::Lens(_)
             | Self::LensFile { .. }
-            | Self::Chart(ChartError::Ending(_))
+            | Self::Chart(ChartError::Ending(_) | ChartError::OneMap | ChartError::NeedsTwo)
             | Self::Compare(
                 CompareError::UnknownKey(_)
                 | CompareError::Target(_)
                 | CompareError::Flight { .. }
                 | CompareError::TargetNotLookedAt(_),
+            )
+            | Self::Sheet(
+                SheetError::Ending(_) | SheetError::NoTask { .. } | SheetError::TooLong { .. },
             )
             | Self::Record(RecordError::Wrong { .. })
             | Self::Batch(BatchError::Shard(_))

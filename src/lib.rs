@@ -39,6 +39,7 @@ pub mod compare;
 pub mod stills;
 pub mod record;
 pub mod chart;
+pub mod sheet;
 
 pub mod options;
 pub mod cli;

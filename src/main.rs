@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
+use hubgauge::cli::hand_out::SheetArgs;
 use hubgauge::cli::{Cli, Command, MeasureArgs, OpenArgs};
 use hubgauge::desk;
 use hubgauge::error::{Error, chain};
@@ -22,6 +23,8 @@ fn main() -> ExitCode {
         Command::Explain(args) => explain(&args.result),
         Command::Compare(args) => desk::compare(&args),
         Command::Chart(args) => desk::chart(&args),
+        Command::Sheet(args) => sheet(&args),
+        Command::Tasks(args) => desk::tasks(&args),
         Command::Pupil(args) => desk::pupil(args),
         Command::Lesson(args) => desk::lesson(args),
         Command::Library(args) => desk::library(&args),
@@ -47,6 +50,14 @@ fn measure(args: MeasureArgs) -> Result<String, Error> {
 fn explain(path: &Path) -> Result<String, Error> {
     let text = std::fs::read_to_string(path).map_err(|source| Error::read(path, source))?;
     Ok(results::explain(&SwingResult::from_json(&text)?))
+}
+
+fn sheet(args: &SheetArgs) -> Result<String, Error> {
+    let (text, warnings) = desk::sheet(args)?;
+    for warning in warnings {
+        eprintln!("hubgauge: note: {warning}");
+    }
+    Ok(text)
 }
 
 /// The first paragraph of clap's message, which says what is wrong.

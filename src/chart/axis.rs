@@ -37,6 +37,12 @@ impl Axis {
         Self { low, high, from, to, step }
     }
 
+    /// The same ticks between other ends.
+    #[must_use]
+    pub fn between(&self, low: f64, high: f64, from: f64, to: f64) -> Self {
+        Self { low, high, from, to, step: self.step }
+    }
+
     #[must_use]
     pub fn place(&self, value: f64) -> f64 {
         let share = (value - self.low) / (self.high - self.low);
@@ -46,7 +52,7 @@ impl Axis {
     #[must_use]
     pub fn ticks(&self) -> Vec<f64> {
         let mut ticks = Vec::new();
-        let mut n = (self.low / self.step).round();
+        let mut n = (self.low / self.step - 1e-9).ceil();
         while n * self.step <= self.high + 1e-9 * self.step {
             ticks.push(n * self.step + 0.0);
             n += 1.0;

@@ -6,11 +6,16 @@
 //! What it does not do: measure, compare, judge.
 
 mod axis;
+mod differences;
 mod drawing;
 mod fallback;
 mod flow;
+mod history;
+mod hub;
 mod ladder;
+mod legend;
 mod lettering;
+mod map;
 mod pdf;
 mod place;
 mod raster;
@@ -18,9 +23,14 @@ mod svg;
 mod tone;
 
 pub use crate::results::{DecimalMark, LengthUnit, Style};
+pub use differences::{Difference, DifferencesInput, Dots, differences, name as value_name};
 pub use drawing::{Anchor, Bounds, Drawing, Face, Point, Shape, Stroke, Text};
+pub use flow::{lines as flowed, shortened};
+pub use history::{Day, HistoryInput, Seen, history};
+pub use hub::Hub;
 pub use ladder::{Ladder, LadderInput, Line, Rung, ladder};
 pub use lettering::{Lettering, Weight};
+pub use map::{MapInput, Place, Way, map};
 pub use tone::{Tone, stylesheet};
 
 /// Why a chart cannot be drawn.
@@ -28,6 +38,14 @@ pub use tone::{Tone, stylesheet};
 pub enum ChartError {
     #[error("a drawing of {0:.0} by {1:.0} cannot be made: choose another width")]
     Size(f64, f64),
+    #[error(
+        "the map from above needs both views: measure {0} with a face-on and a down-the-line clip"
+    )]
+    NeedsBothViews(String),
+    #[error("the map shows one swing: leave --over out")]
+    OneMap,
+    #[error("differences need a second swing: name its folder with --over")]
+    NeedsTwo,
     #[error("{0} must end in .svg, .png or .pdf: the ending says what is written")]
     Ending(String),
     #[error("cannot make the PDF file: {0}")]

@@ -54,7 +54,6 @@ const FARTHEST: u32 = 14;
 /// The nearest free place for a box of this size around `anchor`, `step` apart; nothing when all
 /// are taken.
 #[must_use]
-#[allow(dead_code)]
 pub fn beside(
     anchor: Point,
     size: Point,

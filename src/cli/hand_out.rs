@@ -12,7 +12,11 @@ pub struct ChartArgs {
     #[arg(value_name = "RESULT_DIR")]
     pub result: PathBuf,
 
-    /// Folder of a second swing, laid over the first
+    /// What to draw
+    #[arg(long, value_enum, default_value_t = ChartKind::Ladder)]
+    pub kind: ChartKind,
+
+    /// Folder of a second swing: laid over the first, or compared with it
     #[arg(long, value_name = "DIR")]
     pub over: Option<PathBuf>,
 
@@ -26,6 +30,16 @@ pub struct ChartArgs {
 
     #[command(flatten)]
     pub style: StyleArgs,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ChartKind {
+    /// Both hubs through time
+    Ladder,
+    /// Both hubs from above; needs both views
+    Map,
+    /// What changed from the first swing to the second (--over), with its error
+    Differences,
 }
 
 #[derive(Clone, Copy, Debug, Args)]
@@ -63,4 +77,88 @@ impl From<StyleArgs> for Style {
         };
         Self { length, decimal }
     }
+}
+
+#[derive(Debug, Args)]
+#[command(after_long_help = AFTER_SHEET)]
+pub struct SheetArgs {
+    /// Folder that `measure --out` wrote: the swing before, or the only one
+    #[arg(long, value_name = "DIR")]
+    pub before: PathBuf,
+
+    /// Folder of the swing after
+    #[arg(long, value_name = "DIR")]
+    pub after: Option<PathBuf>,
+
+    /// The pupil's name as it shall stand on the sheet
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    pub name: String,
+
+    /// The day of the lesson, written as you like
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    pub date: String,
+
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    pub club: String,
+
+    /// What to work on, in your words: the text, or the name of a text file
+    #[arg(long, value_name = "TEXT|FILE", default_value = "", hide_default_value = true)]
+    pub words: String,
+
+    /// A practice task by its short name, as often as you like (see `hubgauge tasks`)
+    #[arg(long, value_name = "ID")]
+    pub task: Vec<String>,
+
+    #[arg(long, value_enum, default_value_t = PaperArg::A4)]
+    pub paper: PaperArg,
+
+    /// Make faces unrecognisable
+    #[arg(long)]
+    pub blur_faces: bool,
+
+    /// A pupil on record: his name stands on the sheet unless --name says otherwise, and faces
+    /// are made unrecognisable when he is a minor
+    #[arg(long, value_name = "NAME", help_heading = "Library")]
+    pub pupil: Option<String>,
+
+    #[command(flatten)]
+    pub at: super::desk::LibraryArg,
+
+    /// Same camera, same place, same zoom before and after: the change is known better
+    #[arg(long)]
+    pub same_setup: bool,
+
+    /// Mark the sheet as invented demo data
+    #[arg(long)]
+    pub invented: bool,
+
+    #[command(flatten)]
+    pub style: StyleArgs,
+
+    /// File to write, ending in pdf or png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+const AFTER_SHEET: &str = "\
+Example:
+  hubgauge sheet --before lesson/1 --after lesson/2 --name Kim --club \"7 iron\" \\
+    --words \"Turn, do not slide.\" --task trail-hip-wall --out kim.pdf
+
+Text that is too long is set smaller, then shortened; what was left out is said on standard error.";
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum PaperArg {
+    A4,
+    Letter,
+}
+
+#[derive(Debug, Args)]
+pub struct TasksArgs {
+    /// Copy the tasks into your own file, to be edited; an existing file stays as it is
+    #[arg(long)]
+    pub edit: bool,
+
+    #[command(flatten)]
+    pub at: super::desk::LibraryArg,
 }

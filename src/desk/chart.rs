@@ -1,10 +1,14 @@
-//! `hubgauge chart`. In: one or two result folders. Out: the ladder as SVG, PNG or PDF.
+//! `hubgauge chart`. In: one or two result folders. Out: a chart as SVG, PNG or PDF.
 
 use std::path::Path;
 
 use super::folder::Folder;
-use crate::chart::{ChartError, Drawing, LadderInput, Lettering, ladder};
-use crate::cli::hand_out::ChartArgs;
+use crate::chart::{
+    ChartError, DifferencesInput, Drawing, LadderInput, Lettering, MapInput, differences, ladder,
+    map,
+};
+use crate::cli::hand_out::{ChartArgs, ChartKind};
+use crate::compare::{self, Question};
 use crate::error::Error;
 use crate::results::write_atomically;
 use crate::stills;
@@ -19,15 +23,35 @@ pub fn chart(args: &ChartArgs) -> Result<String, Error> {
     let first = Folder::read(&args.result)?;
     let over = args.over.as_deref().map(Folder::read).transpose()?;
     let letters = Lettering::default();
-    let input = LadderInput::new(
-        first.named(),
-        over.as_ref().map(Folder::named),
-        args.style.into(),
-        f64::from(args.width),
-    )?;
-    let drawing = ladder(&input, &letters);
+    let drawing = draw(args, &first, over.as_ref(), &letters)?;
     write_atomically(&args.out, &bytes(&drawing, &letters, kind, PICTURE_SCALE)?)?;
     Ok(format!("{}\n", args.out.display()))
+}
+
+fn draw(
+    args: &ChartArgs,
+    first: &Folder,
+    over: Option<&Folder>,
+    letters: &Lettering,
+) -> Result<Drawing, Error> {
+    let (style, width) = (args.style.into(), f64::from(args.width));
+    match (args.kind, over) {
+        (ChartKind::Ladder, over) => {
+            let over = over.map(Folder::named);
+            Ok(ladder(&LadderInput::new(first.named(), over, style, width)?, letters))
+        }
+        (ChartKind::Map, None) => {
+            let (name, result, series) = first.named();
+            Ok(map(&MapInput::new(name, result, series, style, width)?, letters))
+        }
+        (ChartKind::Map, Some(_)) => Err(ChartError::OneMap.into()),
+        (ChartKind::Differences, None) => Err(ChartError::NeedsTwo.into()),
+        (ChartKind::Differences, Some(over)) => {
+            let compared = compare::compare(&[first.swing()], &[over.swing()], &Question::hubs())?;
+            let sides = [first.name.as_str(), over.name.as_str()];
+            Ok(differences(&DifferencesInput::new(&compared, sides, style, width), letters))
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

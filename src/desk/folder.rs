@@ -1,12 +1,14 @@
 //! A folder that `measure --out` wrote. In: its path. Out: result, series, and what to call it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use crate::compare::Swing;
 use crate::error::Error;
 use crate::record;
 use crate::results::{Series, SwingResult};
 
 pub struct Folder {
+    pub path: PathBuf,
     /// The folder's own name.
     pub name: String,
     pub result: SwingResult,
@@ -24,10 +26,15 @@ impl Folder {
         let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
         let name = whole.file_name().map(|name| name.to_string_lossy().into_owned());
         Ok(Self {
+            path: path.to_owned(),
             name: name.unwrap_or_else(|| "swing".to_owned()),
             result,
             series: Series::from_csv(&bytes)?,
         })
+    }
+
+    pub fn swing(&self) -> Swing<'_> {
+        Swing { label: &self.name, result: &self.result }
     }
 
     pub fn named(&self) -> (&str, &SwingResult, &Series) {

@@ -10,6 +10,7 @@ mod lesson;
 mod library;
 mod page;
 mod pupil;
+mod sheet;
 mod store;
 
 use crate::cli::desk::{LibraryArg, SaidArgs};
@@ -23,6 +24,7 @@ pub use lesson::lesson;
 pub use library::library;
 pub use page::open_page;
 pub use pupil::pupil;
+pub use sheet::{sheet, tasks};
 pub use store::measure;
 
 fn open(at: &LibraryArg) -> Result<Library, Error> {
@@ -45,6 +47,11 @@ fn new_swing(said: SaidArgs) -> NewSwing {
         setup: said.setup.unwrap_or_default(),
         clips: Vec::new(),
     }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 fn json(value: &impl serde::Serialize) -> Result<String, Error> {

@@ -29,9 +29,11 @@ pub use swing::{
     Causes, ClipEntry, EventEntry, Explanation, MotionNote, Pupil, SCHEMA, ScaleEntry,
     SwingMeasure, SwingResult,
 };
-pub use table::{answer, table};
-pub use value::{Unit, Value};
-pub use words::{direction, event_key, event_name, fact, is_shown, measure_name};
+pub use table::{answer, answer_in, table};
+pub use value::{Unit, Value, decimals_shown};
+pub use words::{
+    direction, event_key, event_name, fact, is_shown, measure_name, swing_measure_name,
+};
 
 /// What goes wrong when a result is read or written.
 #[derive(Debug, thiserror::Error)]

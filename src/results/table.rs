@@ -5,8 +5,10 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::value::decimals_shown;
-use super::words::{direction, event_name, hung, is_shown, measure_name, size, wrapped};
-use super::{EventEntry, SwingMeasure, SwingResult, Value};
+use super::words::{
+    direction, event_name, hung, is_shown, measure_name, size, swing_measure_name, wrapped,
+};
+use super::{EventEntry, Style, SwingResult, Unit, Value};
 use crate::calibration::ScaleMethod;
 use crate::events::Event;
 use crate::geometry::Measure;
@@ -99,11 +101,17 @@ pub fn table(result: &SwingResult) -> String {
 /// What the hubs did by the top of the backswing, a sentence for each axis that was seen.
 #[must_use]
 pub fn answer(result: &SwingResult) -> String {
+    answer_in(result, Style::default())
+}
+
+/// The same in the reader's units.
+#[must_use]
+pub fn answer_in(result: &SwingResult, style: Style) -> String {
     let target = [Measure::LowerHubTarget, Measure::UpperHubTarget, Measure::SpineTilt];
     let ball = [Measure::LowerHubBall, Measure::UpperHubBall, Measure::ForwardBend];
     let said: Vec<String> = [(target, "along the target line"), (ball, "to or from the ball")]
         .into_iter()
-        .filter_map(|(measures, axis)| sentence(result, measures, axis))
+        .filter_map(|(measures, axis)| sentence(result, measures, axis, style))
         .collect();
     if said.is_empty() {
         return "No hub travel could be measured at the top; the reasons are below.".to_owned();
@@ -111,55 +119,71 @@ pub fn answer(result: &SwingResult) -> String {
     said.join(" ")
 }
 
-fn sentence(result: &SwingResult, measures: [Measure; 3], axis: &str) -> Option<String> {
+fn sentence(
+    result: &SwingResult,
+    measures: [Measure; 3],
+    axis: &str,
+    style: Style,
+) -> Option<String> {
     let [lower, upper, trunk] = measures;
     let hubs = [("lower hub", lower), ("upper hub", upper)].map(|(name, measure)| {
         result.known(Event::Top, measure).map(|known| (name, measure, known))
     });
     let travel = match hubs {
         [None, None] => return None,
-        [Some(one), Some(two)] => both_hubs(one, two, axis),
-        [Some(one), None] | [None, Some(one)] => one_hub(one),
+        [Some(one), Some(two)] => both_hubs(one, two, axis, style),
+        [Some(one), None] | [None, Some(one)] => one_hub(one, style),
     };
-    let lean = result.known(Event::Top, trunk).map(|known| lean(trunk, known));
+    let lean = result.known(Event::Top, trunk).map(|known| lean(trunk, known, style));
     Some(format!("At the top {travel}{}.", lean.unwrap_or_default()))
 }
 
 type Hub = (&'static str, Measure, Estimate);
 
-fn both_hubs(one: Hub, two: Hub, axis: &str) -> String {
+fn both_hubs(one: Hub, two: Hub, axis: &str, style: Style) -> String {
     match (is_shown(one.2), is_shown(two.2)) {
         (false, false) => format!(
             "no movement of either hub {axis} larger than its error is shown (lower {}, upper {})",
-            error_of(one),
-            error_of(two)
+            error_of(one, style),
+            error_of(two, style)
         ),
         (true, true) => {
-            let second = format!("{} {}", size(two.1, two.2), direction(two.1, two.2.value));
-            format!("{} and the {} {second}", one_hub(one), two.0)
+            let second = format!("{} {}", size(two.1, two.2, style), direction(two.1, two.2.value));
+            format!("{} and the {} {second}", one_hub(one, style), two.0)
         }
-        _ => format!("{}; {}", one_hub(one), one_hub(two)),
+        _ => format!("{}; {}", one_hub(one, style), one_hub(two, style)),
     }
 }
 
-fn one_hub(hub: Hub) -> String {
+fn one_hub(hub: Hub, style: Style) -> String {
     let (name, measure, known) = hub;
     if is_shown(known) {
-        format!("the {name} has moved {} {}", size(measure, known), direction(measure, known.value))
+        format!(
+            "the {name} has moved {} {}",
+            size(measure, known, style),
+            direction(measure, known.value)
+        )
     } else {
-        format!("the {name} shows no movement larger than its error ({})", error_of(hub))
+        format!("the {name} shows no movement larger than its error ({})", error_of(hub, style))
     }
 }
 
-fn error_of((_, _, known): Hub) -> String {
-    format!("{} cm", super::value::plus_minus(known.value, known.sd))
+fn error_of((_, _, known): Hub, style: Style) -> String {
+    format!("{} {}", style.plus_minus(known, Unit::Cm), style.length_unit())
 }
 
-fn lean(measure: Measure, known: Estimate) -> String {
+fn lean(measure: Measure, known: Estimate, style: Style) -> String {
     if is_shown(known) {
-        format!("; the trunk leans {} {}", size(measure, known), direction(measure, known.value))
+        format!(
+            "; the trunk leans {} {}",
+            size(measure, known, style),
+            direction(measure, known.value)
+        )
     } else {
-        format!("; the trunk leans no further than the error of {:.1} degrees", known.sd)
+        format!(
+            "; the trunk leans no further than the error of {} degrees",
+            style.number(known.sd, 1)
+        )
     }
 }
 
@@ -219,13 +243,7 @@ fn swing_rows(result: &SwingResult) -> String {
     }
     let mut out = "\nWhole swing\n".to_owned();
     for (&key, value) in &result.swing {
-        let name = match key {
-            SwingMeasure::BackswingS => "backswing",
-            SwingMeasure::DownswingS => "downswing",
-            SwingMeasure::Tempo => "tempo",
-            SwingMeasure::SeparationGain => "separation gain",
-            SwingMeasure::PelvisLeadS => "pelvis lead",
-        };
+        let name = swing_measure_name(key);
         let text = match value {
             Value::Known { .. } => value.to_string(),
             Value::Missing { missing } => format!("- ({missing})"),
@@ -320,6 +338,17 @@ mod tests {
              hub 5.0 cm (± 0.8) toward the target; the trunk leans 12.5 degrees (± 1.5) toward \
              the target."
         );
+    }
+
+    #[test]
+    fn the_answer_comes_in_inches_and_with_a_comma_too() {
+        let style = Style {
+            length: crate::results::LengthUnit::Inch,
+            decimal: crate::results::DecimalMark::Comma,
+        };
+        let said = answer_in(&invented(), style);
+        assert!(said.contains("the lower hub has moved 2,4 in (± 0,4) away"), "{said}");
+        assert!(said.contains("12,5 degrees (± 1,5)"), "{said}");
     }
 
     #[test]

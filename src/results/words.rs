@@ -1,7 +1,7 @@
 //! A coach's words for events, measures, signs and reasons. In: keys and numbers. Out: phrases.
 
-use super::Value;
 use super::value::{decimals_shown, plus_minus};
+use super::{Style, SwingMeasure, Unit, Value};
 use crate::events::Event;
 use crate::geometry::{Measure, Missing};
 use crate::units::Estimate;
@@ -107,10 +107,24 @@ pub fn fact(measure: Measure, value: &Value) -> Option<String> {
 
 /// `6.1 cm (± 0.9)`: the size alone, for running text.
 #[must_use]
-pub fn size(measure: Measure, outside: Estimate) -> String {
-    let unit = if measure.is_length() { "cm" } else { "degrees" };
-    let decimals = decimals_shown(outside.sd);
-    format!("{:.decimals$} {unit} (± {:.decimals$})", outside.value.abs(), outside.sd)
+pub fn size(measure: Measure, outside: Estimate, style: Style) -> String {
+    let (unit, name) =
+        if measure.is_length() { (Unit::Cm, style.length_unit()) } else { (Unit::Deg, "degrees") };
+    let (value, sd) = (style.shown(outside.value.abs(), unit), style.shown(outside.sd, unit));
+    let decimals = decimals_shown(sd);
+    format!("{} {name} (± {})", style.number(value, decimals), style.number(sd, decimals))
+}
+
+/// The name of a measure of the whole swing.
+#[must_use]
+pub fn swing_measure_name(measure: SwingMeasure) -> &'static str {
+    match measure {
+        SwingMeasure::BackswingS => "backswing",
+        SwingMeasure::DownswingS => "downswing",
+        SwingMeasure::Tempo => "tempo",
+        SwingMeasure::SeparationGain => "separation gain",
+        SwingMeasure::PelvisLeadS => "pelvis lead",
+    }
 }
 
 /// Why a value is missing.
@@ -176,8 +190,6 @@ fn unbroken(text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::results::Unit;
-
     #[test]
     fn the_event_s_key_is_that_of_the_file() {
         for event in Event::ALL {
@@ -203,7 +215,7 @@ mod tests {
             "Upper hub -0.4 ± 0.9 cm, within its error"
         );
         assert_eq!(fact(Measure::LeadArm, &Value::missing("x")), None);
-        assert_eq!(size(Measure::LowerHubTarget, travel), "6.1 cm (± 0.9)");
+        assert_eq!(size(Measure::LowerHubTarget, travel, Style::default()), "6.1 cm (± 0.9)");
     }
 
     #[test]

@@ -24,6 +24,7 @@ use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::imageops;
 
 pub use area::Area;
+pub use face::blur;
 pub use pair::pair;
 pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};
 pub use text::{BOLD as INTER_BOLD, MEDIUM as INTER_MEDIUM};

@@ -1,15 +1,16 @@
 //! Draws the ladder: words above, axis, bands, lines, rungs, words beside and below.
 
 use super::frame::{BAND_SD, Frame, SMALL};
-use super::rows::{Hub, column_heads, words};
+use super::rows::{column_heads, words};
 use super::{Ladder, LadderInput, Rung};
 use crate::chart::drawing::{Anchor, Drawing, Face, Point, Shape, Stroke};
+use crate::chart::hub::Hub;
+use crate::chart::legend::{Sign, legend};
 use crate::chart::lettering::{Lettering, Weight};
 use crate::chart::{Tone, flow};
 use crate::events::Event;
 use crate::results::{Unit, event_name};
 
-const HUBS: [Hub; 2] = [Hub::Lower, Hub::Upper];
 const MARGIN: f64 = 10.0;
 /// Between baselines of small text.
 const LINE: f64 = 17.0;
@@ -21,7 +22,7 @@ const BAND_OPACITY: f64 = 0.16;
 /// As wide as asked for; see the module for what it shows.
 #[must_use]
 pub fn ladder(input: &LadderInput, letters: &Lettering) -> Drawing {
-    let (mut shapes, top) = legend(input, letters);
+    let (mut shapes, top) = signs(input, letters);
     let notes = notes(input, letters);
     let below = LINE * lines(notes.len()) + 2.0 * MARGIN;
     let frame = Frame::new(input, letters, top + AXIS_ROOM, below);
@@ -49,40 +50,14 @@ fn lines(count: usize) -> f64 {
 }
 
 /// What the signs mean, and where the next thing may stand.
-fn legend(input: &LadderInput, letters: &Lettering) -> (Vec<Shape>, f64) {
-    let mut shapes = Vec::new();
-    let (mut x, mut y) = (MARGIN, MARGIN + 12.0);
+fn signs(input: &LadderInput, letters: &Lettering) -> (Vec<Shape>, f64) {
     let entries = [
-        (Some(Hub::Lower), "lower hub (pelvis)"),
-        (Some(Hub::Upper), "upper hub (breastbone)"),
-        (None, "95 % range"),
+        (Sign::Hub(Hub::Lower), "lower hub (pelvis)"),
+        (Sign::Hub(Hub::Upper), "upper hub (breastbone)"),
+        (Sign::Bands, "95 % range"),
     ];
-    for (hub, text) in entries {
-        let face = Face { tone: Tone::Ink, ..SMALL };
-        let width = 20.0 + face.width(letters, text);
-        if x > MARGIN && x + width > input.width - MARGIN {
-            (x, y) = (MARGIN, y + LINE);
-        }
-        let at = Point::new(x + 6.0, y - 4.0);
-        match hub {
-            Some(hub) => shapes.push(hub.sign(at, 4.6, false)),
-            None => shapes.extend(swatches(at)),
-        }
-        let at = Point::new(x + 18.0, y);
-        shapes.push(Shape::Text(face.text(letters, at, Anchor::Start, text)));
-        x += width + 16.0;
-    }
+    let (shapes, y) = legend(letters, &entries, MARGIN, input.width - MARGIN, MARGIN + 12.0);
     (shapes, y + 8.0)
-}
-
-/// A little of each band.
-fn swatches(at: Point) -> [Shape; 2] {
-    let block = |left: f64, tone| {
-        let corners = [(0.0, -6.0), (7.0, -6.0), (7.0, 6.0), (0.0, 6.0)];
-        let points = corners.map(|(x, y)| at.moved(Point::new(left + x, y))).to_vec();
-        Shape::Area { points, fill: Some((tone, 0.3)), edge: None }
-    };
-    [block(-7.0, Tone::Lower), block(0.0, Tone::Upper)]
 }
 
 /// Lines at round values, the values, and which way is which.
@@ -132,10 +107,10 @@ struct Drawn<'a> {
 impl Drawn<'_> {
     fn group(&self) -> Shape {
         let mut shapes = Vec::new();
-        for hub in HUBS {
+        for hub in Hub::BOTH {
             shapes.extend(self.pieces(hub).iter().filter_map(|piece| self.band(hub, piece)));
         }
-        for hub in HUBS {
+        for hub in Hub::BOTH {
             let stroke = Stroke { tone: hub.tone(), width: 2.2, dashed: self.over };
             let line = |piece: Vec<(f64, f64, f64)>| Shape::Line {
                 points: piece.iter().map(|(x, _, y)| Point::new(*x, *y)).collect(),
@@ -154,7 +129,7 @@ impl Drawn<'_> {
         let (from, to) = self.swing.span();
         let mut pieces: Vec<Vec<(f64, f64, f64)>> = vec![Vec::new()];
         for row in self.swing.rows.iter().filter(|row| (from..=to).contains(&row.time_s)) {
-            match (hub.of(row), pieces.last_mut()) {
+            match (row.of(hub), pieces.last_mut()) {
                 (Some(known), Some(piece)) => {
                     let value = self.input.style.shown(known.value, Unit::Cm);
                     let reach = self.input.style.shown(BAND_SD * known.sd, Unit::Cm);
@@ -186,7 +161,7 @@ impl Drawn<'_> {
             _ => self.height(rung.time_s),
         };
         let place = |hub: Hub| {
-            let known = hub.of(rung)?;
+            let known = rung.of(hub)?;
             Some(Point::new(
                 self.frame.across.place(self.input.style.shown(known.value, Unit::Cm)),
                 y,
@@ -201,7 +176,7 @@ impl Drawn<'_> {
             }
             shapes.push(Shape::segment(lower, upper, stroke));
         }
-        for hub in HUBS {
+        for hub in Hub::BOTH {
             shapes.extend(place(hub).map(|at| hub.sign(at, 4.6, self.over)));
         }
         shapes
@@ -261,7 +236,7 @@ fn said(input: &LadderInput) -> (String, String) {
     let swings = std::iter::once(&input.swing).chain(&input.over);
     let told = swings.map(|swing| {
         let events = swing.events.iter().map(|(event, rung)| {
-            let hubs = HUBS.map(|hub| told(input, hub, rung));
+            let hubs = Hub::BOTH.map(|hub| told(input, hub, rung));
             format!("At {}: {}.", event_name(*event), hubs.join(", "))
         });
         let events: Vec<String> = events.collect();
@@ -272,7 +247,7 @@ fn said(input: &LadderInput) -> (String, String) {
 
 fn told(input: &LadderInput, hub: Hub, rung: &Rung) -> String {
     let (name, target) = (hub.name(), input.line.name());
-    let Some(known) = hub.of(rung) else { return format!("{name} not measured") };
+    let Some(known) = rung.of(hub) else { return format!("{name} not measured") };
     let size = input.style.size(known, Unit::Cm);
     let way = if known.value < 0.0 { "away from" } else { "toward" };
     format!("{name} {size} {way} the {target}")

@@ -13,6 +13,7 @@ pub(crate) mod tests;
 
 use std::collections::BTreeMap;
 
+use super::hub::Hub;
 use super::{ChartError, Style};
 use crate::events::Event;
 use crate::geometry::Measure;
@@ -65,6 +66,15 @@ pub struct Rung {
     pub time_s: f64,
     pub lower: Option<Estimate>,
     pub upper: Option<Estimate>,
+}
+
+impl Rung {
+    fn of(&self, hub: Hub) -> Option<Estimate> {
+        match hub {
+            Hub::Lower => self.lower,
+            Hub::Upper => self.upper,
+        }
+    }
 }
 
 /// One swing, ready to be drawn.

@@ -2,13 +2,13 @@
 //! measured there, each row joined to its rung by a thin line.
 
 use super::frame::{Frame, NAME, SIGN, SMALL, name, times, value};
-use super::{Ladder, LadderInput, Rung};
+use super::{Ladder, LadderInput};
 use crate::chart::Tone;
 use crate::chart::drawing::{Anchor, Face, Point, Shape, Stroke};
 use crate::chart::flow;
+use crate::chart::hub::Hub;
 use crate::chart::lettering::{Lettering, Weight};
 use crate::events::Event;
-use crate::units::Estimate;
 
 /// Baselines of a row's two lines from its middle.
 const LINES: [f64; 2] = [-3.0, 12.0];
@@ -52,11 +52,11 @@ fn values(
     let mut shapes = Vec::new();
     for (index, (swing, (left, _))) in swings.zip(&frame.columns).enumerate() {
         let Some(rung) = swing.events.get(&event) else { continue };
-        for (hub, line) in [Hub::Lower, Hub::Upper].into_iter().zip(LINES) {
+        for (hub, line) in Hub::BOTH.into_iter().zip(LINES) {
             let at = Point::new(*left, middle + line);
             shapes.push(hub.sign(Point::new(at.x + 4.0, at.y - 4.0), 3.6, index == 1));
             let face = Face { tone: hub.tone(), ..SMALL };
-            let text = value(input, hub.of(rung));
+            let text = value(input, rung.of(hub));
             let at = Point::new(at.x + SIGN, at.y);
             shapes.push(Shape::Text(face.text(letters, at, Anchor::Start, &text)));
         }
@@ -79,44 +79,4 @@ pub fn column_heads(input: &LadderInput, letters: &Lettering, frame: &Frame) -> 
         shapes.push(Shape::Text(SMALL.text(letters, at(6.0), Anchor::Start, &unit)));
     }
     shapes
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Hub {
-    Lower,
-    Upper,
-}
-
-impl Hub {
-    pub fn tone(self) -> Tone {
-        match self {
-            Self::Lower => Tone::Lower,
-            Self::Upper => Tone::Upper,
-        }
-    }
-
-    pub fn of(self, rung: &Rung) -> Option<Estimate> {
-        match self {
-            Self::Lower => rung.lower,
-            Self::Upper => rung.upper,
-        }
-    }
-
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Lower => "lower hub",
-            Self::Upper => "upper hub",
-        }
-    }
-
-    /// Round for the lower hub, on its corner for the upper one, as in the stills; hollow for the
-    /// swing that is laid over.
-    pub fn sign(self, at: Point, radius: f64, hollow: bool) -> Shape {
-        let fill = if hollow { Tone::Paper } else { self.tone() };
-        let edge = Some(Stroke::new(self.tone(), 1.6));
-        match self {
-            Self::Lower => Shape::circle(at, radius, Some(fill), edge),
-            Self::Upper => Shape::diamond(at, radius, Some(fill), edge),
-        }
-    }
 }

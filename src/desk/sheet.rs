@@ -1,0 +1,236 @@
+//! `hubgauge sheet` and `hubgauge tasks`. In: result folders, the coach's words, the tasks file.
+//! Out: the sheet as PDF or PNG, what was shortened as lines on standard error.
+
+use std::path::{Path, PathBuf};
+
+use super::chart::{Kind, bytes};
+use super::folder::Folder;
+use crate::calibration::View;
+use crate::chart::{Lettering, Style};
+use crate::cli::desk::LibraryArg;
+use crate::cli::hand_out::{PaperArg, SheetArgs, TasksArgs};
+use crate::compare::{self, Question};
+use crate::error::Error;
+use crate::events::Event;
+use crate::results::{event_key, event_name, write_atomically};
+use crate::sheet::{
+    Content, DEFAULT_TASKS, PHOTO_SHAPE, Paper, Photo, Places, SheetError, SheetInput, SwingPart,
+    Task, parse, sheet as lay_out,
+};
+
+/// Pixels of the picture for each unit of the page: 192 to an inch, good on paper and on a phone.
+const PICTURE_SCALE: f64 = 2.0;
+/// More would never fit, letters.
+const MOST_WORDS: usize = 4000;
+const MOST_NAME: usize = 200;
+/// The coach's own tasks, in the library's folder.
+const TASKS_FILE: &str = "tasks.txt";
+
+/// # Errors
+/// When a folder holds no result, a text is no text, faces cannot be hidden, or the file cannot
+/// be written.
+pub fn sheet(args: &SheetArgs) -> Result<(String, Vec<String>), Error> {
+    let kind = match Kind::of(&args.out) {
+        Ok(Kind::Svg) | Err(_) => {
+            return Err(SheetError::Ending(args.out.display().to_string()).into());
+        }
+        Ok(kind) => kind,
+    };
+    let before = Folder::read(&args.before)?;
+    let after = args.after.as_deref().map(Folder::read).transpose()?;
+    let (name, minor) = pupil(args)?;
+    let mut warnings = Vec::new();
+    let hide = args.blur_faces || minor;
+    let photos = photos(&before, after.as_ref(), hide, &mut warnings)?;
+    let style: Style = args.style.into();
+    let content = content(args, &before, after.as_ref(), style)?;
+    warnings.extend(content.warnings);
+    let input = SheetInput {
+        paper: match args.paper {
+            PaperArg::A4 => Paper::A4,
+            PaperArg::Letter => Paper::Letter,
+        },
+        style,
+        name,
+        date: short("--date", &args.date)?,
+        club: short("--club", &args.club)?,
+        answers: content.answers,
+        photos,
+        ladder: content.ladder,
+        differences: content.differences,
+        values: content.values,
+        remarks: content.remarks,
+        words: words(&args.words)?,
+        tasks: chosen(&args.task, &args.at)?,
+        made: content.made,
+        invented: args.invented,
+    };
+    let letters = Lettering::default();
+    let page = lay_out(&input, &letters);
+    write_atomically(&args.out, &bytes(&page.drawing, &letters, kind, PICTURE_SCALE)?)?;
+    warnings.extend(page.warnings);
+    Ok((format!("{}\n", args.out.display()), warnings))
+}
+
+/// Two swings are `before` and `after`; one alone is called as its folder.
+fn content(
+    args: &SheetArgs,
+    before: &Folder,
+    after: Option<&Folder>,
+    style: Style,
+) -> Result<Content, Error> {
+    let Some(after) = after else {
+        return Ok(Content::new(part(before, &before.name), None, None, style));
+    };
+    let mut question = Question::hubs();
+    question.same_setup = args.same_setup;
+    let compared = compare::compare(&[before.swing()], &[after.swing()], &question)?;
+    let (first, second) = (part(before, "before"), part(after, "after"));
+    Ok(Content::new(first, Some(second), Some(&compared), style))
+}
+
+fn part<'a>(folder: &'a Folder, name: &'a str) -> SwingPart<'a> {
+    SwingPart { name, result: &folder.result, series: &folder.series }
+}
+
+fn pupil(args: &SheetArgs) -> Result<(String, bool), Error> {
+    let given = short("--name", &args.name)?;
+    let Some(pupil) = &args.pupil else { return Ok((given, false)) };
+    let known = super::open(&args.at)?.pupil(pupil)?;
+    Ok((if given.is_empty() { known.name } else { given }, known.minor))
+}
+
+fn short(what: &'static str, text: &str) -> Result<String, SheetError> {
+    if text.chars().count() > MOST_NAME {
+        return Err(SheetError::TooLong { what, most: MOST_NAME });
+    }
+    Ok(text.trim().chars().map(|c| if c.is_control() { ' ' } else { c }).collect())
+}
+
+/// The words themselves, or those in a file of that name.
+fn words(given: &str) -> Result<String, SheetError> {
+    let path = Path::new(given);
+    let is_name = !given.is_empty() && given.lines().count() == 1 && given.len() < MOST_WORDS;
+    let text = if is_name && path.is_file() {
+        let failed = |error: std::io::Error| SheetError::File {
+            file: given.to_owned(),
+            why: error.to_string(),
+        };
+        std::fs::read_to_string(path).map_err(failed)?
+    } else {
+        given.to_owned()
+    };
+    if text.chars().count() > MOST_WORDS {
+        return Err(SheetError::TooLong { what: "the text of --words", most: MOST_WORDS });
+    }
+    Ok(text.trim().chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect())
+}
+
+/// Address and top of the first swing, top of the second.
+fn photos(
+    before: &Folder,
+    after: Option<&Folder>,
+    hide: bool,
+    warnings: &mut Vec<String>,
+) -> Result<Vec<Photo>, Error> {
+    let mut wanted = vec![(before, Event::Address), (before, Event::Top)];
+    wanted.extend(after.map(|folder| (folder, Event::Top)));
+    let mut photos = Vec::new();
+    for (folder, event) in wanted {
+        let swing = match (after, std::ptr::eq(folder, before)) {
+            (None, _) => String::new(),
+            (Some(_), true) => "Before: ".to_owned(),
+            (Some(_), false) => "After: ".to_owned(),
+        };
+        let caption = super::capitalised(&format!("{swing}{}", event_name(event)));
+        match photo(folder, event, hide, &caption)? {
+            Some(photo) => photos.push(photo),
+            None => warnings.push(format!(
+                "there is no still of the {} in {}: the sheet goes without it",
+                event_name(event),
+                folder.path.join("stills").display()
+            )),
+        }
+    }
+    Ok(photos)
+}
+
+fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Option<Photo>, Error> {
+    let stills = folder.path.join("stills");
+    let views = folder.result.clips.iter().map(|clip| clip.view);
+    let face_on = views.clone().find(|view| *view == View::FaceOn);
+    let Some(view) = face_on.or_else(|| views.clone().next()) else { return Ok(None) };
+    let file = format!("{}_{}.png", view.name(), event_key(event));
+    let path = stills.join(&file);
+    if !path.is_file() {
+        return Ok(None);
+    }
+    let wrong =
+        |file: &Path, why: String| SheetError::File { file: file.display().to_string(), why };
+    let still = image::open(&path).map_err(|error| wrong(&path, error.to_string()))?.to_rgb8();
+    let known = stills.join("places.json");
+    let places: Places = match std::fs::read_to_string(&known) {
+        Ok(text) => {
+            serde_json::from_str(&text).map_err(|error| wrong(&known, error.to_string()))?
+        }
+        Err(_) => Places::new(),
+    };
+    let photo = Photo::cut(&still, places.get(&file), hide, PHOTO_SHAPE, caption);
+    match photo {
+        None => Err(SheetError::NoFaces(path.display().to_string()).into()),
+        some => Ok(some),
+    }
+}
+
+/// The tasks file in use and its text: the coach's own, or the one that comes along.
+fn tasks_text(at: &LibraryArg) -> Result<(Option<PathBuf>, String), Error> {
+    let own = super::folder(at)?.join(TASKS_FILE);
+    match std::fs::read_to_string(&own) {
+        Ok(text) => Ok((Some(own), text)),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            Ok((None, DEFAULT_TASKS.to_owned()))
+        }
+        Err(error) => {
+            let file = own.display().to_string();
+            Err(SheetError::File { file, why: error.to_string() }.into())
+        }
+    }
+}
+
+fn chosen(ids: &[String], at: &LibraryArg) -> Result<Vec<Task>, Error> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let tasks = parse(&tasks_text(at)?.1)?;
+    let find = |id: &String| {
+        tasks.iter().find(|task| task.id == *id).cloned().ok_or_else(|| {
+            let known: Vec<&str> = tasks.iter().map(|task| task.id.as_str()).collect();
+            let given = id.chars().filter(|c| !c.is_control()).take(60).collect();
+            SheetError::NoTask { given, known: known.join(", ") }
+        })
+    };
+    Ok(ids.iter().map(find).collect::<Result<_, _>>()?)
+}
+
+/// # Errors
+/// When the file cannot be read or made, or a line of it is wrong.
+pub fn tasks(args: &TasksArgs) -> Result<String, Error> {
+    let own = super::folder(&args.at)?.join(TASKS_FILE);
+    if args.edit && !own.exists() {
+        if let Some(folder) = own.parent() {
+            std::fs::create_dir_all(folder)
+                .map_err(|source| Error::Out { folder: folder.to_owned(), source })?;
+        }
+        write_atomically(&own, DEFAULT_TASKS.as_bytes())?;
+    }
+    let (found, text) = tasks_text(&args.at)?;
+    parse(&text)?;
+    let told = match found {
+        Some(path) => format!("# {}\n\n", path.display()),
+        None => format!(
+            "# These tasks come with the program. `hubgauge tasks --edit` copies them to\n# {}\n\n",
+            own.display()
+        ),
+    };
+    Ok(told + &text)
+}
