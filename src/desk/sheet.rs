@@ -126,15 +126,17 @@ fn words(given: &str) -> Result<String, SheetError> {
     Ok(text.trim().chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect())
 }
 
-/// Address and top of the first swing, top of the second.
+/// The tops of two swings; address and top of one.
 fn photos(
     before: &Folder,
     after: Option<&Folder>,
     hide: bool,
     warnings: &mut Vec<String>,
 ) -> Result<Vec<Photo>, Error> {
-    let mut wanted = vec![(before, Event::Address), (before, Event::Top)];
-    wanted.extend(after.map(|folder| (folder, Event::Top)));
+    let wanted = match after {
+        Some(after) => [(before, Event::Top), (after, Event::Top)],
+        None => [(before, Event::Address), (before, Event::Top)],
+    };
     let mut photos = Vec::new();
     for (folder, event) in wanted {
         let swing = match (after, std::ptr::eq(folder, before)) {
@@ -157,10 +159,11 @@ fn photos(
 
 fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Option<Photo>, Error> {
     let stills = folder.path.join("stills");
-    let views = folder.result.clips.iter().map(|clip| clip.view);
-    let face_on = views.clone().find(|view| *view == View::FaceOn);
-    let Some(view) = face_on.or_else(|| views.clone().next()) else { return Ok(None) };
-    let file = format!("{}_{}.png", view.name(), event_key(event));
+    let clips = &folder.result.clips;
+    let face_on = clips.iter().find(|clip| clip.view == View::FaceOn);
+    let Some(clip) = face_on.or(clips.first()) else { return Ok(None) };
+    let aspect = f64::from(clip.height) / f64::from(clip.width.max(1));
+    let file = format!("{}_{}.png", clip.view.name(), event_key(event));
     let path = stills.join(&file);
     if !path.is_file() {
         return Ok(None);
@@ -175,7 +178,7 @@ fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Opt
         }
         Err(_) => Places::new(),
     };
-    let photo = Photo::cut(&still, places.get(&file), hide, PHOTO_SHAPE, caption);
+    let photo = Photo::cut(&still, aspect, places.get(&file), hide, PHOTO_SHAPE, caption);
     match photo {
         None => Err(SheetError::NoFaces(path.display().to_string()).into()),
         some => Ok(some),

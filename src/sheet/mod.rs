@@ -7,6 +7,7 @@
 
 mod block;
 mod content;
+mod grid;
 mod layout;
 mod photo;
 mod task;

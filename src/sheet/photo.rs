@@ -24,8 +24,6 @@ pub type Box4 = [f64; 4];
 /// Where things are in one still.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Still {
-    /// Height of the picture without its strip, of its width.
-    pub height: f64,
     /// Every face that is known, the golfer's first.
     pub faces: Vec<Box4>,
     /// The golfer from hands and head to feet.
@@ -43,18 +41,20 @@ const ROOM: f64 = 0.08;
 const WIDEST: u32 = 640;
 
 impl Photo {
-    /// Cut so that width is `shape` of height. Nothing when faces are to be hidden and it is not
+    /// Cut so that width is `shape` of height; `aspect` is height of width of the picture without
+    /// its strip. Nothing when faces are to be hidden and it is not
     /// known where they are.
     #[must_use]
     pub fn cut(
         still: &RgbImage,
+        aspect: f64,
         place: Option<&Still>,
         hide: bool,
         shape: f64,
         caption: &str,
     ) -> Option<Self> {
         let width = f64::from(still.width());
-        let height = place.map_or(f64::from(still.height()), |place| place.height * width);
+        let height = (aspect * width).min(f64::from(still.height()));
         let mut picture = still.clone();
         match place {
             Some(place) if hide && !place.hidden => {
@@ -127,7 +127,6 @@ mod tests {
         let picture = RgbImage::from_fn(300, 600, |x, y| Rgb([stripes(x, y); 3]));
         let face = [0.45, 0.2, 0.55, 0.3];
         let place = Still {
-            height: 5.0 / 3.0,
             faces: vec![face],
             body: [0.3, 0.2, 0.7, 0.9],
             hidden: false,
@@ -139,7 +138,7 @@ mod tests {
     fn the_strip_is_gone_and_the_shape_is_kept() {
         let (picture, place) = still();
         for shape in [0.5, 0.66, 1.0, 2.0] {
-            let photo = Photo::cut(&picture, Some(&place), false, shape, "Top").unwrap();
+            let photo = Photo::cut(&picture, 5.0 / 3.0, Some(&place), false, shape, "Top").unwrap();
             let (width, height) = photo.picture.dimensions();
             let got = f64::from(width) / f64::from(height);
             assert!((got / shape - 1.0).abs() < 0.03, "{shape}: {width} x {height}");
@@ -150,13 +149,13 @@ mod tests {
     #[test]
     fn a_face_is_hidden_or_there_is_no_picture() {
         let (picture, place) = still();
-        let photo = Photo::cut(&picture, Some(&place), true, 0.6, "").unwrap();
+        let photo = Photo::cut(&picture, 5.0 / 3.0, Some(&place), true, 0.6, "").unwrap();
         let grey = photo.picture.pixels().filter(|p| (100..156).contains(&p.0[0])).count();
         assert!(grey > 800, "{grey}");
-        assert_eq!(Photo::cut(&picture, None, true, 0.6, ""), None);
+        assert_eq!(Photo::cut(&picture, 5.0 / 3.0, None, true, 0.6, ""), None);
         let blind = Still { faces: vec![], ..place };
-        assert_eq!(Photo::cut(&picture, Some(&blind), true, 0.6, ""), None);
+        assert_eq!(Photo::cut(&picture, 5.0 / 3.0, Some(&blind), true, 0.6, ""), None);
         let hidden = Still { hidden: true, ..blind };
-        assert!(Photo::cut(&picture, Some(&hidden), true, 0.6, "").is_some());
+        assert!(Photo::cut(&picture, 5.0 / 3.0, Some(&hidden), true, 0.6, "").is_some());
     }
 }

@@ -14,6 +14,8 @@ pub const HOW_SURE: &str = "± is one standard deviation: about two errors in th
 
 /// Sizes of text that flows, largest first: the first one that fits is taken.
 pub const SIZES: [f64; 4] = [12.5, 11.5, 10.5, 9.5];
+pub const SMALLEST: f64 = 9.5;
+const GAP: f64 = 22.0;
 
 fn plain(size: f64) -> Face {
     Face::new(size, Weight::Medium, Tone::Ink)
@@ -23,52 +25,78 @@ fn bold(size: f64) -> Face {
     Face::new(size, Weight::Bold, Tone::Ink)
 }
 
-/// The sentence of each swing.
-pub fn answers(input: &SheetInput, letters: &Lettering, width: f64, size: f64) -> Block {
-    let mut block = Block::default();
-    let many = input.answers.len() > 1;
-    for (name, sentence) in &input.answers {
-        if many {
-            block.text(letters, bold(size), &capitalised(name), width);
-            block.indented(letters, plain(size), sentence, 0.0, width);
-            block.space(4.0);
-        } else {
-            block.text(letters, plain(size + 1.0), sentence, width);
-        }
+/// Blocks side by side, all as wide.
+fn columns(count: usize, width: f64, fill: impl Fn(usize, f64) -> Block) -> Block {
+    let number = f64::from(u32::try_from(count.max(1)).unwrap_or(1));
+    let column = (width - GAP * (number - 1.0)) / number;
+    let mut all = Block::default();
+    let mut left = 0.0;
+    for index in 0..count {
+        let one = fill(index, column);
+        all.height = all.height.max(one.height);
+        all.shapes.push(one.placed("", left, 0.0));
+        left += column + GAP;
     }
-    block
+    all
+}
+
+/// The sentence of each swing, two of them side by side.
+pub fn answers(input: &SheetInput, letters: &Lettering, width: f64, size: f64) -> Block {
+    let many = input.answers.len() > 1;
+    columns(input.answers.len(), width, |index, column| {
+        let mut block = Block::default();
+        if let Some((name, sentence)) = input.answers.get(index) {
+            if many {
+                block.text(letters, bold(size), &capitalised(name), column);
+            }
+            block.text(letters, plain(size), sentence, column);
+        }
+        block
+    })
 }
 
 /// What to work on, in the coach's words.
-pub fn work(input: &SheetInput, letters: &Lettering, width: f64, size: f64) -> Block {
+pub fn work(words: &str, letters: &Lettering, width: f64, size: f64) -> Block {
     let mut block = Block::default();
     block.heading(letters, "What to work on", width);
-    block.text(letters, plain(size), &input.words, width);
+    block.text(letters, plain(size), words, width);
     block
 }
 
-/// The tasks, one under the other.
+/// The tasks beside each other, three in a row at the most.
 pub fn tasks(tasks: &[Task], letters: &Lettering, width: f64, size: f64) -> Block {
+    const IN_A_ROW: usize = 3;
     let mut block = Block::default();
-    block.heading(letters, "Practice", width);
-    for task in tasks {
-        block.text(letters, bold(size), &task.title, width);
-        block.text(letters, plain(size), &task.what, width);
-        for (name, text) in [("Feel", &task.feel), ("Film again", &task.film)] {
-            block.text(letters, plain(size), &format!("{name}: {text}"), width);
-        }
-        let quiet = Face::new(size - 1.5, Weight::Medium, Tone::Quiet);
-        block.text(letters, quiet, &format!("({})", task.source), width);
-        block.space(5.0);
+    if tasks.is_empty() {
+        return block;
     }
+    block.heading(letters, "Practice", width);
+    for row in tasks.chunks(IN_A_ROW) {
+        let side_by_side = columns(row.len(), width, |index, column| {
+            row.get(index).map_or_else(Block::default, |one| task(one, letters, column, size))
+        });
+        block.add(side_by_side);
+        block.space(4.0);
+    }
+    block
+}
+
+fn task(task: &Task, letters: &Lettering, width: f64, size: f64) -> Block {
+    let mut block = Block::default();
+    block.text(letters, bold(size), &task.title, width);
+    block.text(letters, plain(size), &task.what, width);
+    for (name, text) in [("Feel", &task.feel), ("Film again", &task.film)] {
+        block.text(letters, plain(size), &format!("{name}: {text}"), width);
+    }
+    let quiet = Face::new(9.5, Weight::Medium, Tone::Quiet);
+    block.text(letters, quiet, &format!("({})", task.source), width);
     block
 }
 
 /// Cautions, and how the numbers were made: two columns at the foot of the page.
 pub fn foot(input: &SheetInput, letters: &Lettering, width: f64) -> Block {
-    const SIZE: f64 = 9.5;
-    const GAP: f64 = 22.0;
-    let narrow = (width - GAP) * 0.42;
+    const SIZE: f64 = 9.0;
+    let narrow = (width - GAP) * 0.36;
     let wide = width - GAP - narrow;
     let quiet = Face::new(SIZE, Weight::Medium, Tone::Quiet);
     let head = Face::new(SIZE + 1.0, Weight::Bold, Tone::Ink);

@@ -215,12 +215,12 @@ fn stretched(time: f64, pairs: &[(f64, f64)]) -> f64 {
 
 /// What one must know to read it.
 fn notes(input: &LadderInput, letters: &Lettering) -> Vec<String> {
-    let mut text = "Travel since address; seconds from the takeaway run down.".to_owned();
+    let mut text = "Travel since address; seconds from the takeaway.".to_owned();
     if let Some(over) = &input.over {
         let (first, second) = (&input.swing.name, &over.name);
         text = format!(
-            "{text} Solid: {first}. Dashed, hollow: {second}, stretched in time so that its events \
-             lie level with those of {first}."
+            "{text} Dashed, hollow: {second}, stretched in time so that its events lie level with \
+             those of {first}."
         );
     }
     flow::lines(letters, SMALL, &text, input.width - 2.0 * MARGIN)

@@ -17,8 +17,8 @@ pub const BAND_SD: f64 = 2.0;
 const ROOM_FOR_VALUES: f64 = 520.0;
 /// Narrower drawings shorten the events' names.
 const ROOM_FOR_NAMES: f64 = 460.0;
-/// Two lines of text and a gap.
-pub const ROW: f64 = 35.0;
+/// Two lines of text.
+pub const ROW: f64 = 31.0;
 const MARGIN: f64 = 10.0;
 const GAP: f64 = 16.0;
 /// The last tick value reaches over the plot's edge.
