@@ -24,6 +24,8 @@ mod tone;
 
 pub use crate::results::{DecimalMark, LengthUnit, Style};
 pub use differences::{Difference, DifferencesInput, Dots, differences, name as value_name};
+#[cfg(test)]
+pub(crate) use drawing::assert_tidy;
 pub use drawing::{Anchor, Bounds, Drawing, Face, Point, Shape, Stroke, Text};
 pub use flow::{lines as flowed, shortened};
 pub use history::{Day, HistoryInput, Seen, history};

@@ -11,6 +11,8 @@ mod grid;
 mod layout;
 mod photo;
 mod task;
+#[cfg(test)]
+mod tests;
 mod words;
 
 use crate::chart::{ChartError, Difference, Drawing, LadderInput, Style};

@@ -9,7 +9,9 @@ use image::RgbImage;
 use image::imageops;
 use serde::{Deserialize, Serialize};
 
-use crate::stills::{Area, blur};
+use crate::body::Joint;
+use crate::frames::Pixel;
+use crate::stills::{Area, StillScene, blur};
 
 /// A cut picture with what stands below it.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,9 +34,33 @@ pub struct Still {
     pub hidden: bool,
 }
 
+impl Still {
+    /// Where things are in a scene, for a picture of this size (pixels) before it is enlarged.
+    #[must_use]
+    pub fn of(scene: &StillScene, width: u32, height: u32) -> Self {
+        let (width, height) = (f64::from(width.max(1)), f64::from(height.max(1)));
+        let share = |a: &Area| [a.left / width, a.top / height, a.right / width, a.bottom / height];
+        let head = scene.head_area().map(|head| head.grown(FACE_MARGIN * scene.stature_px));
+        let parts = head.iter().copied().chain(scene.hand_areas());
+        let joints = Joint::ALL.into_iter().filter_map(|joint| scene.joints[joint]);
+        let points = joints.map(|mark| Area::around(mark.at, Pixel::new(1.0, 1.0)));
+        let body = parts.chain(points).reduce(|a, b| {
+            let (left, top) = (a.left.min(b.left), a.top.min(b.top));
+            Area::new(left, top, a.right.max(b.right), a.bottom.max(b.bottom))
+        });
+        Self {
+            faces: head.iter().map(share).collect(),
+            body: body.as_ref().map_or([0.0, 0.0, 1.0, 1.0], share),
+            hidden: scene.blur_face,
+        }
+    }
+}
+
 /// Every still of a folder by its file's name.
 pub type Places = BTreeMap<String, Still>;
 
+/// A face has this much room around the head's box, statures: the head's place has an error.
+const FACE_MARGIN: f64 = 0.02;
 /// Room around the body, of its height.
 const ROOM: f64 = 0.08;
 /// Enough for print at the size it has on the sheet, pixels.
@@ -126,11 +152,7 @@ mod tests {
         let stripes = |x: u32, y: u32| if (x + y).is_multiple_of(2) { 255 } else { 0 };
         let picture = RgbImage::from_fn(300, 600, |x, y| Rgb([stripes(x, y); 3]));
         let face = [0.45, 0.2, 0.55, 0.3];
-        let place = Still {
-            faces: vec![face],
-            body: [0.3, 0.2, 0.7, 0.9],
-            hidden: false,
-        };
+        let place = Still { faces: vec![face], body: [0.3, 0.2, 0.7, 0.9], hidden: false };
         (picture, place)
     }
 
