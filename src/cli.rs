@@ -124,6 +124,10 @@ pub struct MeasureArgs {
     #[arg(long)]
     pub skeleton: bool,
 
+    /// Write an annotated slow-motion clip of the swing too (with --out)
+    #[arg(long, requires = "out")]
+    pub short_clip: bool,
+
     /// Two points on something of known length, pixels of the upright picture
     #[arg(
         long,
@@ -237,6 +241,7 @@ impl MeasureArgs {
         options.out = self.out;
         options.blur_faces = self.blur_faces;
         options.skeleton = self.skeleton;
+        options.short_clip = self.short_clip;
         options.timings = self.timings;
         options.progress = progress;
         Ok(options)

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use crate::calibration::{CalibrationError, LensError};
 use crate::chart::ChartError;
 use crate::compare::CompareError;
-use crate::decode::DecodeError;
+use crate::decode::{DecodeError, EncodeError};
 use crate::desk::BatchError;
 use crate::events::EventsError;
 use crate::geometry::GeometryError;
@@ -59,6 +59,8 @@ pub enum Error {
     Stills(#[from] StillError),
     #[error(transparent)]
     Page(#[from] PageError),
+    #[error(transparent)]
+    Encode(#[from] EncodeError),
     #[error(transparent)]
     Observed(#[from] ObservedError),
     #[error("the work on this clip was stopped")]

@@ -103,7 +103,7 @@ impl Container {
 const MAX_BROKEN: usize = 100_000;
 
 /// FFmpeg writes its complaints to standard error; ours are the only ones a coach should see.
-fn silence() {
+pub(super) fn silence() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| ffmpeg::log::set_level(ffmpeg::log::Level::Quiet));
 }

@@ -1,5 +1,7 @@
 //! Stage 1. In: a clip on disk. Out: timed upright sRGB pictures and timed mono sound.
 //!
+//! [`Encoder`] goes the other way round, for clips that are handed out.
+//!
 //! Times are the container's timestamps; the zero of [`Timestamp::seconds`] is whatever the
 //! container says, the pipeline subtracts the first displayed frame's time.
 
@@ -7,6 +9,7 @@ mod colour;
 mod container;
 mod decoding;
 mod digest;
+mod encode;
 mod error;
 mod ffi;
 mod frames;
@@ -19,8 +22,10 @@ mod sound;
 mod tests;
 mod timeline;
 mod written;
+mod yuv;
 
 pub use digest::sha256;
+pub use encode::{Coding, EncodeError, Encoder};
 pub use error::DecodeError;
 pub use frames::Frames;
 pub use probe::probe;

@@ -144,6 +144,8 @@ pub struct Options {
     pub blur_faces: bool,
     /// In the stills.
     pub skeleton: bool,
+    /// Write an annotated slow-motion clip of the swing too.
+    pub short_clip: bool,
     /// Stage timings to standard error.
     pub timings: bool,
     /// A progress bar on standard error.
@@ -180,6 +182,7 @@ impl Options {
             out: None,
             blur_faces: false,
             skeleton: false,
+            short_clip: false,
             timings: false,
             progress: false,
         })

@@ -6,13 +6,16 @@
 
 mod by_hand;
 pub mod evaluate;
-pub mod lens;
+mod faces;
 mod first;
+pub mod lens;
 pub mod observe;
 mod observed;
 mod outputs;
-mod pictures;
+pub mod pictures;
 mod progress;
+mod scene;
+pub mod short_clip;
 mod timings;
 pub mod watcher;
 
@@ -25,6 +28,7 @@ use crate::warning::Warning;
 use evaluate::Evaluated;
 pub use first::first_picture;
 use observe::{Instruments, Observed};
+pub use scene::Look;
 use watcher::Terminal;
 pub use watcher::{Nobody, Step, Watcher};
 

@@ -13,10 +13,10 @@ use crate::track::{self, Golfer, GroundFollower, GroundMotion, Marked};
 use crate::units::Seconds;
 use crate::warning::Warning;
 
-use super::first;
-use super::lens;
+pub use super::faces::Face;
 pub use super::observed::{Observed, ObservedError};
 use super::watcher::{Step, Watcher, go_on};
+use super::{faces, first, lens};
 
 /// Pictures a second of real time in the coarse scan: a downswing (0.2 to 0.3 s, FACTS A3.5)
 /// still shows in three of them.
@@ -61,7 +61,9 @@ pub fn observe(
     look.begin(Step::Checksum)?;
     let sha256 = decode::sha256(&clip.path)?;
     look.begin(Step::Scan)?;
-    let golfer = look.find(&look.scan()?, clip.person)?.note(&mut notes);
+    let scan = look.scan()?;
+    let golfer = look.find(&scan, clip.person)?.note(&mut notes);
+    let others = faces::others(&scan, &golfer.guide);
     look.begin(Step::Sound)?;
     let (span, sound) = look.listen(&golfer, &mut notes)?;
     if let Some(slow) = events::implausible_stretch(&span) {
@@ -87,6 +89,7 @@ pub fn observe(
         lens,
         lifted,
         sound,
+        others,
         warnings: notes,
     })
 }

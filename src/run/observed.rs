@@ -19,8 +19,10 @@ use crate::results::write_atomically;
 use crate::track::Track;
 use crate::warning::Warning;
 
+use super::faces::Face;
+
 /// Another shape of the observation gets another number.
-const HEAD: &[u8] = b"hubgauge.observed/2\n";
+const HEAD: &[u8] = b"hubgauge.observed/3\n";
 /// Bytes of a SHA-256.
 const SUM: usize = 32;
 
@@ -41,6 +43,8 @@ pub struct Observed {
     pub lens: Option<Lens>,
     pub lifted: Lifted,
     pub sound: Option<Sound>,
+    /// Heads of other people.
+    pub others: Vec<Face>,
     pub warnings: Vec<Warning>,
 }
 

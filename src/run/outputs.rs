@@ -7,7 +7,7 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::results::{self, write_atomically};
 
-use super::{Measurement, pictures};
+use super::{Look, Measurement, pictures, short_clip};
 
 /// Makes the folder and proves that it can be written to, before any work is done.
 pub fn prepare(out: &Path) -> Result<(), Error> {
@@ -21,20 +21,35 @@ pub fn write(measured: &Measurement, options: &Options, out: &Path) -> Result<()
         &out.join("series.csv"),
         &results::series_csv(&measured.evaluated.motion.frames)?,
     )?;
-    write_stills(measured, options, out)?;
+    let look = Look { blur_faces: options.blur_faces, skeleton: options.skeleton };
+    write_stills(measured, look, out)?;
+    if options.short_clip {
+        write_short_clips(measured, look, out)?;
+    }
     write_atomically(&out.join("swing.json"), measured.result.to_json()?.as_bytes())?;
     Ok(())
 }
 
 /// The whole folder is replaced, so that no still of an earlier run stays among the new ones.
-fn write_stills(measured: &Measurement, options: &Options, out: &Path) -> Result<(), Error> {
+fn write_stills(measured: &Measurement, look: Look, out: &Path) -> Result<(), Error> {
     let fresh = tempfile::Builder::new().prefix(".stills").tempdir_in(out).map_err(failed(out))?;
-    pictures::write(measured, options, fresh.path())?;
+    pictures::write(measured, look, fresh.path())?;
     let folder = out.join("stills");
     if folder.exists() {
         std::fs::remove_dir_all(&folder).map_err(failed(out))?;
     }
     std::fs::rename(fresh.keep(), &folder).map_err(failed(out))
+}
+
+fn write_short_clips(measured: &Measurement, look: Look, out: &Path) -> Result<(), Error> {
+    for viewed in &measured.evaluated.views {
+        let view = viewed.calibration.view;
+        if let Some(clip) = short_clip::short_clip(measured, view, look)? {
+            let file = out.join(format!("{}.{}", short_clip::name(view), clip.ending));
+            write_atomically(&file, &clip.bytes)?;
+        }
+    }
+    Ok(())
 }
 
 fn failed(out: &Path) -> impl Fn(std::io::Error) -> Error {

@@ -20,6 +20,7 @@ mod strip;
 mod text;
 
 use image::RgbImage;
+use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::imageops;
 
@@ -90,6 +91,37 @@ pub fn outline(picture: &RgbImage, points: &PerJoint<Option<Pixel>>) -> RgbImage
     canvas.into_picture()
 }
 
+/// Draws the marks, and the title if there is one, into the picture itself: for frames of a
+/// clip. No numbers, no strip.
+///
+/// # Errors
+/// When the picture has no usable size, or a face is to be hidden that was not found.
+pub fn overlay(picture: &RgbImage, scene: &StillScene) -> Result<RgbImage, StillError> {
+    let unit = checked_short_side(picture)? / 100.0;
+    let mut picture = picture.clone();
+    hide_face(&mut picture, scene)?;
+    let (width, height) = picture.dimensions();
+    let mut canvas = Canvas::new(&picture, 0).ok_or(StillError::Size(width, height))?;
+    marks::draw(&mut canvas, scene, marks::unit(scene, unit));
+    if !scene.title.is_empty() {
+        caption(&mut canvas, &Fonts::embedded()?, &scene.title, unit);
+    }
+    Ok(canvas.into_picture())
+}
+
+/// A word in the upper left corner.
+fn caption(canvas: &mut Canvas, fonts: &Fonts, text: &str, unit: f64) {
+    let (size, margin) = (5.0 * unit, 3.0 * unit);
+    let width = fonts.width(text::Weight::Bold, size, text);
+    let area = Area::new(margin, margin, 3.0 * margin + width, 2.6 * margin + size);
+    let edge = canvas::Line { halo: 0.0, ..canvas::Line::new(canvas::DARK.faint(0), 0.1 * unit) };
+    canvas.pill(&area, canvas::DARK.faint(190), &edge);
+    let baseline = area.centre().y + text::CAPITAL * size / 2.0;
+    if let Some(path) = fonts.path(text::Weight::Bold, size, text, 2.0 * margin, baseline) {
+        canvas.fill(&path, canvas::LIGHT);
+    }
+}
+
 fn checked_short_side(picture: &RgbImage) -> Result<f64, StillError> {
     let (width, height) = picture.dimensions();
     if width.min(height) < 16 || width.max(height) > LARGEST_SIDE {
@@ -112,6 +144,7 @@ fn hide_face(picture: &mut RgbImage, scene: &StillScene) -> Result<(), StillErro
     if scene.blur_face {
         let head = scene.head_area().ok_or(StillError::NoFace)?;
         face::blur(picture, &head.grown(BLUR_MARGIN * scene.stature_px));
+        scene.other_faces.iter().for_each(|face| face::blur(picture, face));
     }
     Ok(())
 }
@@ -140,6 +173,30 @@ fn with_strip(picture: &RgbImage, strip: &Strip, fonts: &Fonts) -> Result<RgbIma
     let mut canvas = Canvas::new(picture, below).ok_or(StillError::Size(width, height))?;
     strip.draw(&mut canvas, fonts, f64::from(height));
     Ok(canvas.into_picture())
+}
+
+/// The picture, made smaller where its longer side is above `most`; never larger.
+#[must_use]
+pub fn at_most(picture: RgbImage, most: u32) -> RgbImage {
+    let long = picture.width().max(picture.height());
+    if long <= most {
+        return picture;
+    }
+    let factor = f64::from(most) / f64::from(long);
+    let side = |length: u32| canvas::pixels(f64::from(length) * factor).max(1);
+    let (width, height) = (side(picture.width()), side(picture.height()));
+    imageops::resize(&picture, width, height, imageops::FilterType::Triangle)
+}
+
+/// The bytes of a JPEG file, good enough that nobody sees a difference.
+///
+/// # Errors
+/// When the encoder refuses the picture.
+pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, StillError> {
+    const QUALITY: u8 = 90;
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture)?;
+    Ok(bytes)
 }
 
 /// The bytes of a PNG file, compressed fast.
@@ -212,6 +269,26 @@ mod tests {
             assert!(annotate(&grey(720, 1280), &scene).is_ok());
             assert!(pair((&grey(720, 1280), &scene), (&grey(720, 1280), &scene)).is_ok());
         }
+    }
+
+    #[test]
+    fn other_people_s_faces_are_hidden_with_the_golfer_s_and_only_then() {
+        let stripes = |x: u32| if x.is_multiple_of(2) { 255 } else { 0 };
+        let picture = RgbImage::from_fn(720, 1280, |x, _| image::Rgb([stripes(x); 3]));
+        let other = Area::new(80.0, 300.0, 140.0, 380.0);
+        let scene = StillScene { other_faces: vec![other], ..standing() };
+        assert!(matches!(annotate(&picture, &scene).unwrap().get_pixel(110, 340).0[0], 0 | 255));
+        let scene = StillScene { blur_face: true, ..scene };
+        let hidden = annotate(&picture, &scene).unwrap();
+        assert!((100..156).contains(&hidden.get_pixel(110, 340).0[0]));
+        assert!(matches!(hidden.get_pixel(60, 340).0[0], 0 | 255));
+    }
+
+    #[test]
+    fn a_picture_is_made_smaller_never_larger() {
+        assert_eq!(at_most(grey(720, 1280), 640).dimensions(), (360, 640));
+        assert_eq!(at_most(grey(720, 1280), 4000).dimensions(), (720, 1280));
+        assert_eq!(&encode_jpeg(&grey(40, 30)).unwrap()[..2], [0xff, 0xd8]);
     }
 
     #[test]

@@ -70,7 +70,10 @@ pub struct StillScene {
     pub keep_clear: Vec<Area>,
     pub facts: Vec<Fact>,
     pub skeleton: bool,
+    /// Whether faces are hidden.
     pub blur_face: bool,
+    /// Boxes around other people's heads, hidden with the golfer's.
+    pub other_faces: Vec<Area>,
 }
 
 impl StillScene {
@@ -132,6 +135,7 @@ impl StillScene {
             joints: PerJoint::from_fn(|joint| self.joints[joint].map(mark)),
             stature_px: self.stature_px * factor,
             keep_clear: self.keep_clear.iter().map(area).collect(),
+            other_faces: self.other_faces.iter().map(area).collect(),
             ..self.clone()
         }
     }
@@ -166,6 +170,7 @@ pub mod tests {
             ],
             skeleton: true,
             blur_face: false,
+            other_faces: Vec::new(),
         }
     }
 

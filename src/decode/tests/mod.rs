@@ -2,6 +2,7 @@
 
 mod colour;
 mod damage;
+mod encode;
 mod frames;
 mod refusal;
 mod sound;

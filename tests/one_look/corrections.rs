@@ -1,46 +1,18 @@
 //! What the coach sets by hand changes what hangs on it and nothing else; taking it back gives
 //! the result as it was, byte for byte; and it takes no new look at the clip.
 
-use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
 use std::time::Instant;
 
 use hubgauge::body::Joint;
 use hubgauge::calibration::{ScaleMethod, View};
-use hubgauge::decode;
 use hubgauge::error::Error;
 use hubgauge::events::Event;
 use hubgauge::frames::Handed;
 use hubgauge::geometry::Measure;
-use hubgauge::options::{Clip, Options};
 use hubgauge::results::SwingResult;
 use hubgauge::run::evaluate::{Evaluated, evaluate};
-use hubgauge::run::observe::{Instruments, Observed, observe};
-use hubgauge::run::watcher::Nobody;
 
-const CLIPS: [(&str, View); 2] =
-    [("p1_before_faceon.mp4", View::FaceOn), ("p1_before_dtl.mp4", View::DownTheLine)];
-
-fn path(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/clips").join(name)
-}
-
-fn options(clips: usize) -> Options {
-    let clips = CLIPS[..clips].iter().map(|(name, view)| Clip::new(path(name), Some(*view)));
-    let mut options = Options::new(clips.collect()).unwrap();
-    options.set_stature("179cm").unwrap();
-    options
-}
-
-static SEEN: LazyLock<Vec<Observed>> = LazyLock::new(|| {
-    let options = options(2);
-    let instruments = Instruments::load(&options).unwrap();
-    let look = |clip: &Clip| {
-        let info = decode::probe(&clip.path).unwrap().output;
-        observe(&info, clip, &options, &instruments, &Nobody).unwrap()
-    };
-    options.clips().iter().map(look).collect()
-});
+use super::{SEEN, options};
 
 fn try_with(clips: usize, corrections: &str) -> Result<Evaluated, Error> {
     let mut options = options(clips);
