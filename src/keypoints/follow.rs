@@ -15,7 +15,7 @@ use std::f64::consts::{FRAC_PI_4, PI};
 
 use super::roi::Shift;
 use super::scan::{PERSON, read};
-use super::workers::map_pictures;
+use super::workers::map;
 use super::{Guide, KeypointsError, Landmarks, Networks, Roi, Sighting};
 use crate::decode::Picture;
 use image::RgbImage;
@@ -27,7 +27,7 @@ use image::RgbImage;
 /// scan itself gives for the picture (0.28 to 0.51 % of the side) than a second reading was
 /// (0.41 to 0.64 %), as a reading's own noise is about 0.4 %; with 0.27 s between the guide's
 /// squares up to 4 % of the pictures were beyond it, with 0.4 s up to 10 %.
-const SETTLED: Shift = Shift { centre: 0.06, size: 0.06, rotation: 6.0 * PI / 180.0 };
+pub(super) const SETTLED: Shift = Shift { centre: 0.06, size: 0.06, rotation: 6.0 * PI / 180.0 };
 
 /// A reading whose square is farther than this from the guide is of somebody else. The network
 /// finds its way back from 25 % shift, sizes of 0.55 to 1.5 and 30 degrees (POSE.md section 5);
@@ -47,13 +47,13 @@ pub fn follow<F, E>(
 where
     E: From<F> + From<KeypointsError>,
 {
-    map_pictures(pictures, threads, |picture| {
+    map(pictures, threads, |picture: &Picture| {
         let golfer = match place_at(guide, picture.time.seconds()) {
             Some(roi) => look(networks, &picture.pixels, roi)?,
             None => None,
         };
         let people = golfer.into_iter().collect();
-        Ok(Sighting { time: picture.time, index: picture.index, people })
+        Ok(vec![Sighting { time: picture.time, index: picture.index, people }])
     })
 }
 

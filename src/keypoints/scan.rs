@@ -1,17 +1,24 @@
 //! First look. In: pictures of the clip, thinned. Out: everybody in each of them.
 //!
-//! Each picture stands alone: detector, then the landmark network twice for each person, the
-//! second time in the square that the first reading asks for (POSE.md section 3.6); then the
-//! detector again with these people covered, until it finds nobody new. Squares in pixels.
-//! It does not follow a person from picture to picture.
+//! For each picture: detector, then the landmark network for each person, a second time in the
+//! square that the first reading asks for where that one is clearly another (POSE.md section
+//! 3.6); then the detector again with these people covered, until it finds nobody new. This last
+//! look is done in the first of [`GROUP`] pictures, and in the others where it found somebody.
+//! Groups stand alone, so the answers do not depend on threads. Squares in pixels. It does not
+//! follow a person from picture to picture.
 
-use super::workers::map_pictures;
+use super::follow::SETTLED;
+use super::workers::map;
 use super::{KeypointsError, Landmark, Landmarks, Networks, Roi, Sighting};
 use crate::decode::Picture;
 use image::{Rgb, RgbImage};
 
 /// People read in one picture; a golfer, a teacher and two more.
 const PEOPLE: usize = 4;
+
+/// Somebody beside the golfer who is in the picture for less than a quarter of a second (three
+/// pictures of a scan of twelve a second) neither swings nor matters.
+const GROUP: usize = 3;
 
 /// The network's own limit for "a person is there" (`min_detection_confidence` of the graph).
 pub(super) const PERSON: f64 = 0.5;
@@ -41,30 +48,70 @@ pub fn scan<F, E>(
 where
     E: From<F> + From<KeypointsError>,
 {
-    map_pictures(pictures, threads, |picture| {
-        let people = look(networks, &picture.pixels)?;
-        show(picture, &people);
-        Ok(Sighting { time: picture.time, index: picture.index, people })
+    map(groups(pictures.into_iter()), threads, |group: &Vec<Picture>| {
+        let mut crowded = true;
+        let mut seen = Vec::new();
+        for picture in group {
+            let (people, others) = look(networks, &picture.pixels, crowded)?;
+            crowded = others;
+            show(picture, &people);
+            seen.push(Sighting { time: picture.time, index: picture.index, people });
+        }
+        Ok(seen)
     })
 }
 
-fn look(networks: &Networks, image: &RgbImage) -> Result<Vec<Landmarks>, KeypointsError> {
+/// The pictures by [`GROUP`]; an error takes the place of its group.
+fn groups<F>(
+    mut pictures: impl Iterator<Item = Result<Picture, F>>,
+) -> impl Iterator<Item = Result<Vec<Picture>, F>> {
+    std::iter::from_fn(move || {
+        let group: Result<Vec<Picture>, F> = pictures.by_ref().take(GROUP).collect();
+        match group {
+            Ok(group) if group.is_empty() => None,
+            other => Some(other),
+        }
+    })
+}
+
+/// Everybody in a picture, and whether looking behind those whom the detector saw first found
+/// anybody; without `behind` only those.
+fn look(
+    networks: &Networks,
+    image: &RgbImage,
+    behind: bool,
+) -> Result<(Vec<Landmarks>, bool), KeypointsError> {
     let mut people: Vec<Landmarks> = Vec::new();
-    let mut rest = Rest::new(image);
-    while people.len() < PEOPLE {
-        let known = people.len();
-        for found in networks.detect(&rest.image)? {
-            let Some(person) = read_twice(networks, image, found.roi)? else { continue };
-            if people.len() < PEOPLE && !people.iter().any(|other| is_same(other, &person)) {
-                people.push(person);
-            }
-        }
-        if people.len() == known {
-            break;
-        }
-        people[known..].iter().for_each(|person| rest.cover(person));
+    add(networks, image, image, &mut people)?;
+    let striking = people.len();
+    if !behind || striking == 0 {
+        return Ok((people, false));
     }
-    Ok(people)
+    let mut rest = Rest::new(image);
+    let mut covered = 0;
+    while people.len() < PEOPLE && covered < people.len() {
+        people[covered..].iter().for_each(|person| rest.cover(person));
+        covered = people.len();
+        add(networks, image, &rest.image, &mut people)?;
+    }
+    let others = people.len() > striking;
+    Ok((people, others))
+}
+
+/// Adds those whom the detector sees in `rest`, read in the whole picture.
+fn add(
+    networks: &Networks,
+    image: &RgbImage,
+    rest: &RgbImage,
+    people: &mut Vec<Landmarks>,
+) -> Result<(), KeypointsError> {
+    for found in networks.detect(rest)? {
+        let Some(person) = read_settled(networks, image, found.roi)? else { continue };
+        if people.len() < PEOPLE && !people.iter().any(|other| is_same(other, &person)) {
+            people.push(person);
+        }
+    }
+    Ok(())
 }
 
 /// The picture without the people found so far. The detector sees the most striking person and
@@ -115,16 +162,19 @@ fn mean_colour(image: &RgbImage) -> Rgb<u8> {
     Rgb(sums.map(|sum| u8::try_from(sum / count.max(1)).unwrap_or(u8::MAX)))
 }
 
-/// The person near `roi`, read again in the square that the first reading asks for.
-fn read_twice(
+/// The person near `roi`, read again in the square that the first reading asks for unless that
+/// is much the same.
+fn read_settled(
     networks: &Networks,
     image: &RgbImage,
     roi: Roi,
 ) -> Result<Option<Landmarks>, KeypointsError> {
-    match read(networks, image, roi)? {
-        Some(first) => read(networks, image, first.next_roi()),
-        None => Ok(None),
+    let Some(first) = read(networks, image, roi)? else { return Ok(None) };
+    let next = first.next_roi();
+    if roi.shift_to(&next).is_within(&SETTLED) {
+        return Ok(Some(first));
     }
+    read(networks, image, next)
 }
 
 /// The person in `roi`, if one is there.

@@ -1,8 +1,8 @@
-//! Pictures in parallel. In: an iterator of pictures and a job for one picture. Out: the
-//! answers in the order of the pictures.
+//! Pictures in parallel. In: an iterator of pictures, or of small groups of them, and a job for
+//! one. Out: the answers in the order of the pictures.
 //!
-//! A picture waits in a short queue until a worker is free, so memory does not grow with the
-//! clip. Jobs see one picture each and nothing of the others: the answers do not depend on
+//! An item waits in a short queue until a worker is free, so memory does not grow with the
+//! clip. Jobs see one item each and nothing of the others: the answers do not depend on
 //! the number of threads or on their timing.
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -10,18 +10,18 @@ use std::sync::mpsc::{Receiver, Sender, channel, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::{KeypointsError, Sighting};
-use crate::decode::Picture;
 
-type Answer = Result<Sighting, KeypointsError>;
+type Answer = Result<Vec<Sighting>, KeypointsError>;
 
-/// Runs `job` on every picture with `threads` workers (at least one). The first error of the
+/// Runs `job` on every item with `threads` workers (at least one). The first error of the
 /// pictures or of a job ends it.
-pub(super) fn map_pictures<F, E>(
-    pictures: impl IntoIterator<Item = Result<Picture, F>>,
+pub(super) fn map<T, F, E>(
+    items: impl IntoIterator<Item = Result<T, F>>,
     threads: usize,
-    job: impl Fn(&Picture) -> Answer + Sync,
+    job: impl Fn(&T) -> Answer + Sync,
 ) -> Result<Vec<Sighting>, E>
 where
+    T: Send,
     E: From<F> + From<KeypointsError>,
 {
     let threads = threads.max(1);
@@ -35,9 +35,9 @@ where
             scope.spawn(|| work(waiting, answers, &job, &failed));
         }
         drop((waiting, answers));
-        for picture in pictures {
+        for item in items {
             // A closed queue means that the workers are gone; the scope passes their panic on.
-            if failed.load(Ordering::Relaxed) || queue.send(picture?).is_err() {
+            if failed.load(Ordering::Relaxed) || queue.send(item?).is_err() {
                 break;
             }
         }
@@ -45,15 +45,16 @@ where
         Ok::<(), F>(())
     });
     fed?;
-    let mut sightings = answered.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let answered = answered.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let mut sightings: Vec<Sighting> = answered.into_iter().flatten().collect();
     sightings.sort_by_key(|sighting| sighting.index);
     Ok(sightings)
 }
 
-fn work(
-    waiting: Arc<Mutex<Receiver<Picture>>>,
+fn work<T>(
+    waiting: Arc<Mutex<Receiver<T>>>,
     answers: Sender<Answer>,
-    job: impl Fn(&Picture) -> Answer,
+    job: impl Fn(&T) -> Answer,
     failed: &AtomicBool,
 ) {
     loop {

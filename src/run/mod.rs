@@ -28,6 +28,7 @@ use crate::warning::Warning;
 use evaluate::Evaluated;
 pub use first::first_picture;
 use observe::{Instruments, Observed};
+use outputs::Prepared;
 pub use scene::Look;
 use watcher::Terminal;
 pub use watcher::{Nobody, Step, Watcher};
@@ -63,9 +64,13 @@ fn watched(
     options: &Options,
     work: impl FnOnce(&Terminal) -> Result<Measurement, Error>,
 ) -> Result<Measurement, Error> {
+    let prepared = options.out.as_deref().map(Prepared::new).transpose()?;
     let terminal = Terminal::new(options.progress);
     let measured = work(&terminal);
     terminal.finish();
+    if let (Some(prepared), true) = (prepared, measured.is_ok()) {
+        prepared.keep();
+    }
     if options.timings && measured.is_ok() {
         eprint!("{}", terminal.lines());
     }
@@ -76,9 +81,6 @@ type Probed = (Vec<decode::ClipInfo>, Vec<Warning>);
 
 /// All clips are probed first: a bad second file must not cost the work on the first.
 fn probe(options: &Options) -> Result<Probed, Error> {
-    if let Some(out) = &options.out {
-        outputs::prepare(out)?;
-    }
     let mut notes = Vec::new();
     let clips = options.clips().iter();
     let infos = clips.map(|clip| Ok(decode::probe(&clip.path)?.note(&mut notes)));

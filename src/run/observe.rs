@@ -138,8 +138,8 @@ impl Look<'_> {
         let shown = AtomicBool::new(!self.watcher.wants_first_picture());
         let read = AtomicUsize::new(0);
         let show = |picture: &Picture, people: &[Landmarks]| {
-            // The second picture may be read before the first; only the first is waited for.
-            let due = read.fetch_add(1, Ordering::Relaxed) >= THREADS || picture.index == 0;
+            // Another thread's picture may be read before the first one, which is waited for.
+            let due = read.fetch_add(1, Ordering::Relaxed) >= 2 * THREADS || picture.index == 0;
             if due && !people.is_empty() && !shown.swap(true, Ordering::Relaxed) {
                 self.watcher.first_picture(&first::drawn(&picture.pixels, people));
             }

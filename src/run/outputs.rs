@@ -1,7 +1,7 @@
 //! The files of a measurement. In: the measurement, the output folder. Out: `swing.json`,
 //! `series.csv` and the folder `stills`, each made under a temporary name and then renamed.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::error::Error;
 use crate::options::Options;
@@ -9,10 +9,38 @@ use crate::results::{self, write_atomically};
 
 use super::{Look, Measurement, pictures, short_clip};
 
-/// Makes the folder and proves that it can be written to, before any work is done.
-pub fn prepare(out: &Path) -> Result<(), Error> {
-    std::fs::create_dir_all(out).map_err(failed(out))?;
-    tempfile::tempfile_in(out).map(drop).map_err(failed(out))
+/// Folders that were made for a measurement; gone again when it comes to nothing.
+pub struct Prepared {
+    /// The deepest first.
+    made: Vec<PathBuf>,
+}
+
+impl Prepared {
+    /// Makes the folder and proves that it can be written to, before any work is done.
+    ///
+    /// # Errors
+    /// When the folder cannot be made or written to.
+    pub fn new(out: &Path) -> Result<Self, Error> {
+        let missing = out.ancestors().take_while(|p| !p.as_os_str().is_empty() && !p.exists());
+        let prepared = Self { made: missing.map(Path::to_owned).collect() };
+        std::fs::create_dir_all(out).map_err(failed(out))?;
+        tempfile::tempfile_in(out).map(drop).map_err(failed(out))?;
+        Ok(prepared)
+    }
+
+    /// There is a result: the folders stay.
+    pub fn keep(mut self) {
+        self.made.clear();
+    }
+}
+
+impl Drop for Prepared {
+    fn drop(&mut self) {
+        for folder in &self.made {
+            // Refused where something is in it, which is right.
+            let _ = std::fs::remove_dir(folder);
+        }
+    }
 }
 
 /// Writes everything; the result file last, so that it stands only beside complete company.

@@ -78,11 +78,7 @@ impl ClipScene<'_> {
         let mark = |joint: Joint| Mark { at: shown(frame.points[joint].at), filled: frame.filled };
         let hub = |joint: Joint| {
             let address = self.at_address(joint).filter(|_| with_address);
-            Some(HubMark {
-                now: mark(joint),
-                address: address.map(shown),
-                travel: None,
-            })
+            Some(HubMark { now: mark(joint), address: address.map(shown), travel: None })
         };
         let seconds = frame.time.0 + self.viewed.offset_s;
         StillScene {
