@@ -93,7 +93,8 @@ pub struct Encoder {
     encoder: encoder::video::Encoder,
     base: Rational,
     size: (u32, u32),
-    /// Ticks of each picture.
+    begin_s: Option<f64>,
+    /// Ticks of each picture since the first one.
     times: BTreeSet<i64>,
     /// Coded pictures whose end is not known yet.
     waiting: VecDeque<Packet>,
@@ -124,15 +125,15 @@ impl Encoder {
         drop(output.write_header_with(options).map_err(failed)?);
         let base = output.stream(0).map_or(Rational(1, TICKS_PER_S), |s| s.time_base());
         let (times, waiting) = (BTreeSet::new(), VecDeque::new());
-        Ok(Self { output, folder, encoder, base, size, times, waiting })
+        Ok(Self { output, folder, encoder, base, size, begin_s: None, times, waiting })
     }
 
-    /// Adds a picture that is shown from `at_s` on.
+    /// Adds a picture that is shown from `at_s` on; the clip begins with the first one.
     ///
     /// # Errors
     /// When it has another size or comes no later than the one before, or coding fails.
     pub fn push(&mut self, picture: &RgbImage, at_s: f64) -> Result<(), EncodeError> {
-        let at = ticks(at_s);
+        let at = ticks(at_s - *self.begin_s.get_or_insert(at_s));
         if picture.dimensions() != self.size || self.times.last().is_some_and(|last| *last >= at) {
             return Err(EncodeError::Pictures);
         }
@@ -150,7 +151,8 @@ impl Encoder {
     /// When coding or writing fails.
     pub fn finish(mut self, end_s: f64) -> Result<Vec<u8>, EncodeError> {
         let last = *self.times.last().ok_or(EncodeError::Pictures)?;
-        self.times.insert(ticks(end_s).max(last + 1));
+        let end = ticks(end_s - self.begin_s.unwrap_or(end_s));
+        self.times.insert(end.max(last + 1));
         self.encoder.send_eof().map_err(failed)?;
         self.collect()?;
         self.output.write_trailer().map_err(failed)?;

@@ -111,13 +111,16 @@ fn heavy_landmarks_agree_with_onnx_runtime() {
 }
 
 #[test]
-fn scanning_reads_landmarks_twice() {
+fn scanning_reads_again_where_the_first_reading_asks_for_another_square() {
     for name in PICTURES {
         let people = scan_one(picture(name));
         assert_eq!(people.len(), 1, "{name}");
-        let second = &reference(name)["full"][1];
+        let reference = reference(name);
+        let [first, second] = [0, 1].map(|i| roi(&reference["full"][i]["roi"]));
+        let settled = first.shift_to(&second).is_within(&super::follow::SETTLED);
+        let read = if settled { first } else { second };
         let limit = super::roi::Shift { centre: 1e-3, size: 1e-3, rotation: 1e-3 };
-        assert!(people[0].roi.shift_to(&roi(&second["roi"])).is_within(&limit));
+        assert!(people[0].roi.shift_to(&read).is_within(&limit), "{name}");
     }
 }
 
