@@ -109,6 +109,12 @@ pub struct Events {
 }
 
 impl Events {
+    /// A strike in the sound is taken to come from this far, metres: how swings are filmed
+    /// (common practice, no source). Who knows the camera's distance mends it.
+    pub const HEARD_FROM_M: f64 = 4.0;
+    /// Speed of sound at 20 degrees C, m/s (ISO 9613-1).
+    pub const SOUND_SPEED: f64 = 343.0;
+
     /// Time of an event; address is the middle of its window.
     #[must_use]
     pub fn at(&self, event: Event) -> Option<Estimate> {

@@ -5,15 +5,15 @@
 //! in 1 ms steps that jumps above its own recent background. The sound's way to the phone
 //! is taken off. Stretched sound is not used: it is resampled, cut or missing.
 
+use super::Events;
 use crate::decode::{Clock, Sound};
 use crate::units::Seconds;
 
 use super::series::median;
 
-/// Speed of sound at 20 degrees C, m/s (ISO 9613-1).
-const SOUND_SPEED: f64 = 343.0;
-/// Phone to ball, metres: how swings are filmed (common practice, no source).
-const DISTANCE: f64 = 4.0;
+const SOUND_SPEED: f64 = Events::SOUND_SPEED;
+/// Phone to ball, metres.
+const DISTANCE: f64 = Events::HEARD_FROM_M;
 const DISTANCE_SD: f64 = 1.0;
 /// Phones and encoders let sound and picture slip by some milliseconds: onset, time base of
 /// the sound, the picture's exposure. An assumption, no source.

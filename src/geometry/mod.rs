@@ -253,7 +253,10 @@ pub enum GeometryError {
 /// # Errors
 /// When there is too little to measure or the clips do not belong together.
 pub fn motion(views: &[ViewInput]) -> Result<Warned<Motion>, GeometryError> {
-    match views {
+    let events: Vec<Events> = views.iter().map(timing::heard).collect();
+    let timed: Vec<ViewInput> =
+        views.iter().zip(&events).map(|(view, events)| ViewInput { events, ..*view }).collect();
+    match timed.as_slice() {
         [] => Err(GeometryError::NoView),
         [only] => swing::assemble(&view::View::new(only)?, None).map(Warned::clean),
         [a, b] => pair::motion(a, b),

@@ -115,6 +115,20 @@ fn arm_levels_are_found_on_the_fitted_motion() {
     }
 }
 
+/// From a camera nearer than assumed the strike is heard earlier, so it was later.
+#[test]
+fn a_heard_impact_counts_the_sounds_way() {
+    let swing = Swing { size: 1.0 };
+    let shot = exact(View::FaceOn, Handed::Right);
+    let mut clip = Clip::new(&shot, &swing);
+    let before = motion(&[clip.input()]).unwrap().output.events.impact.unwrap();
+    clip.events.impact_source = crate::events::ImpactSource::Sound;
+    let after = motion(&[clip.input()]).unwrap().output.events.impact.unwrap();
+    // the ball lies 0.72 m in front of the feet, the camera stands 3.8 m in front, 1.1 m high
+    let way = (3.8_f64 - 0.72).hypot(1.1);
+    assert_relative_eq!(after.value - before.value, (4.0 - way) / 343.0, epsilon = 4e-4);
+}
+
 #[test]
 fn a_view_does_not_say_what_it_cannot_see() {
     let swing = Swing { size: 1.0 };

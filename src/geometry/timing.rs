@@ -2,12 +2,16 @@
 //! the events with the lead arm's levels taken from the fit, seconds, with sd.
 //!
 //! An arm level is where the fitted lead arm crosses level, so that time and angle agree; its
-//! sd is the arm's own over the speed at which it crosses; one set by hand stays. Takeaway, top, impact and finish are
+//! sd is the arm's own over the speed at which it crosses; one set by hand stays. An impact that
+//! was heard moves by what the camera's distance says of the sound's way. Takeaway, top and finish are
 //! those of [`crate::events`]: the fit holds neither both hands nor the sound.
 
-use super::Measure;
+use nalgebra::Vector3;
+
+use super::pose::{Lens, observe, theta};
 use super::swing::Course;
-use crate::events::{Event, Events};
+use super::{Measure, ViewInput};
+use crate::events::{Event, Events, ImpactSource};
 use crate::units::Estimate;
 
 /// A crossing further from the clip's own than this is another one, seconds.
@@ -20,6 +24,35 @@ const AROUND_S: f64 = 0.03;
 const SLOWEST: f64 = 0.7;
 /// Left over with perfect arms: knots of 1/60 s, seconds (`accuracy.rs`, transition).
 const METHOD_SD_S: f64 = 0.003;
+
+/// Ball in front of the lower hub and below it: 0.72 m in front of the ankles
+/// ([`crate::calibration`]), the hub 0.1 m behind them and at 0.52 of the stature, knees bent
+/// (Winter's hip height is 0.53, FACTS B2).
+const BALL_FRONT_M: f64 = 0.82;
+const HUB_HEIGHT: f64 = 0.52;
+
+/// The events with a heard impact moved by what the sound's way differs from the way assumed.
+pub(super) fn heard(input: &ViewInput) -> Events {
+    let mut events = input.events.clone();
+    if events.impact_source != ImpactSource::Sound || events.by_hand.contains(&Event::Impact) {
+        return events;
+    }
+    if let (Some(impact), Some(way)) = (events.impact.as_mut(), sounds_way(input)) {
+        impact.value += (Events::HEARD_FROM_M - way) / Events::SOUND_SPEED;
+    }
+    events
+}
+
+/// From the ball to the camera, metres.
+fn sounds_way(input: &ViewInput) -> Option<f64> {
+    let (calibration, address) = (input.calibration, input.events.address);
+    let frame = input.lifted.frames.iter().find(|f| f.time.0 >= address.0.0)?;
+    let lens = Lens::new(&theta(calibration), calibration.handed, calibration.size.centre());
+    let hub = lens.body(&observe(frame).0).lower;
+    let down = HUB_HEIGHT * calibration.stature_m.value;
+    let way = (hub + Vector3::new(0.0, BALL_FRONT_M, -down)).norm();
+    way.is_finite().then_some(way)
+}
 
 pub(super) fn refined(course: &Course, events: &Events) -> Events {
     let level = |event: Event, sign: f64| {

@@ -40,10 +40,11 @@ const SEGMENTS: [Segment; LENGTHS] = [
     Segment { at: 12, length: 0.105, spread: 0.015, gives: 0.004 },
 ];
 /// Power of the acceleration, m^2/s^3: twice its correlation time (about 0.1 s) times its
-/// square: 20 m/s^2 for hubs and hips, 40 for the shoulders, 140 for the hands, more than a
-/// swing needs (0.2 m of shoulder turn through 2 rad in 0.25 s, FACTS A3.5). Held-out turns
-/// get worse with a tenth of it and no better with more.
-const POWER: [f64; STATE / 3] = [80.0, 80.0, 160.0, 320.0, 80.0, 4000.0];
+/// square: 20 m/s^2 for the hubs, 60 for the hips, 130 for the shoulders, 450 for the hands, more
+/// than a swing needs (0.2 m of shoulder turn through 2 rad in 0.25 s, FACTS A3.5). Held-out
+/// turns get worse with a hundredth of it; with a tenth (as it was) they are as good but lag
+/// where the turn slows down at impact: pelvis 0.9, thorax 0.6 degrees.
+const POWER: [f64; STATE / 3] = [80.0, 80.0, 160.0, 3200.0, 800.0, 40_000.0];
 
 /// Log metres in a stature, among the first camera's unknowns.
 const METRES: usize = 4;
