@@ -90,7 +90,7 @@ pub async fn hand_out(State(state): State<Arc<Page>>, Query(asked): Query<HandOu
         let (words, chosen) = kept.map(|s| (s.words, s.tasks)).unwrap_or_default();
         let shown = HandOutPage {
             before: asked.before.as_deref().and_then(|id| page.swing_shown(id)),
-            tasks: tasks::shown(page, &chosen)?,
+            tasks: tasks::shown(page, &chosen, swing.result.as_ref())?,
             words,
             paper: page.look(|w| w.settings.paper.clone()),
             swing,

@@ -14,6 +14,7 @@ use super::reply::Reply;
 use super::shown::ClipState;
 use super::state::Page;
 use super::workspace::Workspace;
+use crate::frames::Handed;
 
 /// Two phones are started by hand within this, and their clocks agree to a second or two over the
 /// network (common practice, no source). A file may name the start or the end of a clip.
@@ -60,6 +61,7 @@ fn try_place(page: &Arc<Page>, clip: &str) -> Reply<()> {
         }
     };
     renew(page, &own.id)?;
+    recognise_hand(page, clip, &own.id)?;
     let candidates = page.look(|w| candidates(w, clip));
     let mut refused = Vec::new();
     let mut best: Option<(bool, KeptSwing, KeptSwing)> = None;
@@ -83,6 +85,34 @@ fn try_place(page: &Arc<Page>, clip: &str) -> Reply<()> {
 
 /// Of geometry's note about a pair that hardly fits.
 const ROUGH: &str = "agree only roughly";
+/// Of the note of [`crate::events`] that the other hand would fit better.
+const OTHER_HAND: &str = "do not swing like those of a";
+
+/// A clip whose hands fit the other hand, and fit it without doubt, is of a golfer of that hand,
+/// unless the coach or the record says otherwise.
+fn recognise_hand(page: &Page, clip: &str, swing: &str) -> Reply<()> {
+    let pupils = page.pupils();
+    let Some(own) = page.look(|w| w.swings.get(swing).cloned()) else { return Ok(()) };
+    let told = own.handed.is_some() || super::showing::pupil_of(&own, &pupils).is_some();
+    let doubted = |notes: &[String]| notes.iter().any(|note| note.contains(OTHER_HAND));
+    let result = super::measured::result(page, swing);
+    let Some(result) = result.filter(|r| !told && doubted(&r.notes)) else { return Ok(()) };
+    let other = match result.pupil.handed {
+        Handed::Right => Handed::Left,
+        Handed::Left => Handed::Right,
+    };
+    let tried = compute(page, &KeptSwing { handed: Some(other), ..own });
+    if tried.is_ok_and(|tried| !doubted(&tried.measurement.result.notes)) {
+        page.change(|w| {
+            let Some(mut kept) = w.clips.get(clip).cloned() else { return Ok(()) };
+            kept.handed = Some(other);
+            w.keep_clip(kept)
+        })?;
+        page.tell_clip(clip);
+        renew(page, swing)?;
+    }
+    Ok(())
+}
 
 fn keep_apart(page: &Page, clip: &str, others: Vec<String>) -> Reply<()> {
     if others.is_empty() {

@@ -25,6 +25,12 @@ pub fn jpeg(picture: &RgbImage) -> Reply<Vec<u8>> {
     Ok(bytes)
 }
 
+/// # Errors
+/// As for JPEG.
+pub fn png(picture: &RgbImage) -> Reply<Vec<u8>> {
+    crate::stills::encode_png(picture).map_err(|e| Refusal::failed(e.to_string()))
+}
+
 /// The picture, made smaller where its longer side is above `most`.
 pub fn at_most(picture: &RgbImage, most: u32) -> Cow<'_, RgbImage> {
     let (width, height) = picture.dimensions();

@@ -111,8 +111,9 @@ fn state(workspace: &Workspace, swing: &KeptSwing) -> (SwingState, Option<String
         return (SwingState::Waiting, None);
     }
     match (&swing.message, &swing.answer) {
-        (Some(message), _) => (SwingState::Failed, Some(message.clone())),
-        (None, Some(_)) => (SwingState::Ready, None),
+        // Numbers that could not be put on record are numbers.
+        (message, Some(_)) => (SwingState::Ready, message.clone()),
+        (Some(message), None) => (SwingState::Failed, Some(message.clone())),
         (None, None) => (SwingState::Waiting, None),
     }
 }

@@ -10,11 +10,13 @@ use tokio::sync::broadcast;
 use super::cache::Cache;
 use super::measured::Measured;
 use super::reply::{Refusal, Reply};
-use super::shown::{BenchShown, ClipShown, Look, SwingShown};
+use super::shown::{BenchShown, ClipShown, Decimal, Look, SwingShown, Units};
 use super::workspace::Workspace;
 use super::{OpenOptions, PageError, showing};
+use crate::chart::{DecimalMark, LengthUnit, Style};
 use crate::decode::Frames;
 use crate::record::{Library, Pupil};
+use crate::run::short_clip::ShortClip;
 
 /// Messages that a slow page may be behind before it has to ask anew.
 const BACKLOG: usize = 256;
@@ -41,6 +43,9 @@ pub struct Page {
     changes: broadcast::Sender<Arc<str>>,
     pub measured: Mutex<Cache<Arc<Measured>>>,
     pub films: Mutex<Cache<Arc<Mutex<Frames>>>>,
+    pub short_clips: Mutex<Cache<Arc<ShortClip>>>,
+    /// One clip at a time is drawn.
+    pub filming: Mutex<()>,
     /// One evaluation at a time: each takes milliseconds.
     pub evaluating: Mutex<()>,
     pub cancelled: Mutex<Option<String>>,
@@ -68,6 +73,8 @@ impl Page {
             changes: broadcast::channel(BACKLOG).0,
             measured: Mutex::new(Cache::new(REMEMBERED)),
             films: Mutex::new(Cache::new(FILMS)),
+            short_clips: Mutex::new(Cache::new(FILMS)),
+            filming: Mutex::default(),
             evaluating: Mutex::default(),
             cancelled: Mutex::default(),
         })
@@ -212,6 +219,21 @@ impl Page {
     pub fn watched(&self, workspace: &Workspace) -> Option<std::path::PathBuf> {
         let set = Some(&workspace.settings.watched).filter(|folder| !folder.is_empty());
         self.options.watch.clone().or_else(|| set.map(Into::into))
+    }
+
+    /// How numbers look in charts and on the sheet.
+    pub fn style(&self) -> Style {
+        let settings = self.look(|w| w.settings.clone());
+        Style {
+            length: match settings.units {
+                Units::Cm => LengthUnit::Cm,
+                Units::Inches => LengthUnit::Inch,
+            },
+            decimal: match settings.decimal {
+                Decimal::Point => DecimalMark::Point,
+                Decimal::Comma => DecimalMark::Comma,
+            },
+        }
     }
 
     pub fn look_of_page(&self) -> Look {

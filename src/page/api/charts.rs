@@ -8,12 +8,13 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use super::super::measured::{Measured, measured};
+use super::super::drawn::Drawn;
 use super::super::reply::{Refusal, Reply, aside};
-use super::super::shown::{Decimal, Units};
 use super::super::state::Page;
-use crate::chart::{self, DecimalMark, LadderInput, LengthUnit, Lettering, Style};
-use crate::results::{Series, series_csv};
+use super::super::view;
+use crate::chart::{self, Day, HistoryInput, LadderInput, Lettering, MapInput, Seen};
+use crate::compare::Key;
+use crate::units::Estimate;
 
 /// Narrowest phone to a wide window.
 const WIDTHS: (f64, f64) = (320.0, 1600.0);
@@ -26,57 +27,91 @@ pub struct Asked {
     width: Option<f64>,
 }
 
+fn drawn(page: &Page, id: &str) -> Reply<Drawn> {
+    Drawn::of(page, &page.swing_shown(id).ok_or_else(|| Refusal::missing("swing"))?)
+}
+
 pub async fn ladder(
     State(page): State<Arc<Page>>,
     Path(id): Path<String>,
     Query(asked): Query<Asked>,
 ) -> Reply<Response> {
     aside(move || {
-        let first = Drawn::of(&page, &id)?;
+        let first = drawn(&page, &id)?;
         let over = asked.over.filter(|over| !over.is_empty());
-        let second = over.map(|over| Drawn::of(&page, &over)).transpose()?;
-        let other = second.as_ref().map(Drawn::input);
-        let input = LadderInput::new(first.input(), other, style(&page), width(asked.width));
+        let second = over.map(|over| drawn(&page, &over)).transpose()?;
+        let other = second.as_ref().map(Drawn::all);
+        let input = LadderInput::new(first.all(), other, page.style(), width(asked.width));
         let input = input.map_err(|e| Refusal::conflict(e.to_string()))?;
         Ok(svg(&chart::ladder(&input, &Lettering::default())))
     })
     .await
 }
 
-/// A swing with all that a chart needs.
-struct Drawn {
-    name: String,
-    swing: Arc<Measured>,
-    series: Series,
+pub async fn map(
+    State(page): State<Arc<Page>>,
+    Path(id): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Reply<Response> {
+    aside(move || {
+        let swing = drawn(&page, &id)?;
+        let (name, result, series) = swing.all();
+        let input = MapInput::new(name, result, series, page.style(), width(asked.width));
+        let input = input.map_err(|e| Refusal::conflict(e.to_string()))?;
+        Ok(svg(&chart::map(&input, &Lettering::default())))
+    })
+    .await
 }
 
-impl Drawn {
-    fn of(page: &Page, id: &str) -> Reply<Self> {
-        let shown = page.swing_shown(id).ok_or_else(|| Refusal::missing("swing"))?;
-        let swing = measured(page, id)?;
-        let csv = series_csv(&swing.measurement.evaluated.motion.frames);
-        let series = csv.and_then(|csv| Series::from_csv(&csv));
-        let series = series.map_err(|e| Refusal::failed(e.to_string()))?;
-        let named = [shown.label, shown.club].into_iter().find(|name| !name.is_empty());
-        Ok(Self { name: named.unwrap_or_else(|| "this swing".to_owned()), swing, series })
-    }
-
-    fn input(&self) -> (&str, &crate::results::SwingResult, &Series) {
-        (&self.name, &self.swing.measurement.result, &self.series)
-    }
+#[derive(Debug, Deserialize)]
+pub struct OverTime {
+    pupil: String,
+    key: String,
+    width: Option<f64>,
 }
 
-fn style(page: &Page) -> Style {
-    let settings = page.look(|w| w.settings.clone());
-    Style {
-        length: match settings.units {
-            Units::Cm => LengthUnit::Cm,
-            Units::Inches => LengthUnit::Inch,
-        },
-        decimal: match settings.decimal {
-            Decimal::Point => DecimalMark::Point,
-            Decimal::Comma => DecimalMark::Comma,
-        },
+pub async fn history(
+    State(page): State<Arc<Page>>,
+    Query(asked): Query<OverTime>,
+) -> Reply<Response> {
+    aside(move || {
+        let key: Key = asked.key.parse()?;
+        let history = page.library()?.over_time(&asked.pupil, key)?;
+        let look = page.look_of_page();
+        let day = |date: &str| Day { date: date.to_owned(), shown: view::written_day(&look, date) };
+        let seen = history.points.iter().map(|reading| Seen {
+            day: day(&reading.point.date),
+            value: Estimate::new(reading.point.value, reading.point.sd),
+            after: reading.point.label.trim().eq_ignore_ascii_case("after"),
+        });
+        let lessons = &history.lessons;
+        let task = |lesson: &crate::record::Lesson| {
+            let day = day(&lesson.date);
+            lesson.tasks.iter().map(move |task| (day.clone(), task.clone())).collect::<Vec<_>>()
+        };
+        let input = HistoryInput {
+            name: chart::value_name(key),
+            unit: history.unit,
+            seen: seen.collect(),
+            lessons: lessons.iter().map(|lesson| day(&lesson.date)).collect(),
+            tasks: lessons.iter().flat_map(task).collect(),
+            target: history.target,
+            ways: ways(key),
+            style: page.style(),
+            width: width(asked.width),
+        };
+        Ok(svg(&chart::history(&input, &Lettering::default())))
+    })
+    .await
+}
+
+/// What the two directions of a value mean.
+fn ways(key: Key) -> [String; 2] {
+    match key {
+        Key::At { measure, .. } => {
+            [1.0, -1.0].map(|sign| crate::results::direction(measure, sign).to_owned())
+        }
+        _ => [String::new(), String::new()],
     }
 }
 

@@ -5,6 +5,7 @@ mod charts;
 mod clips;
 pub mod compare;
 mod events;
+mod hand_out;
 pub mod pupils;
 mod settings;
 pub mod swings;
@@ -36,6 +37,12 @@ pub fn routes(page: Arc<Page>) -> Router {
         .route("/api/swings/{id}/track/{view}", get(swings::track))
         .route("/api/swings/{id}/frame/{view}/{file}", get(swings::frame))
         .route("/api/swings/{id}/ladder.svg", get(charts::ladder))
+        .route("/api/swings/{id}/map.svg", get(charts::map))
+        .route("/api/swings/{id}/stills/{file}", get(hand_out::one_still))
+        .route("/api/swings/{id}/clip.mp4", get(hand_out::clip))
+        .route("/api/sheet", get(hand_out::one_sheet))
+        .route("/api/history.svg", get(charts::history))
+        .route("/api/tasks", put(settings::tasks))
         .route("/api/compare", get(compare::compare))
         .route("/api/pupils", get(pupils::all).post(pupils::add))
         .route("/api/pupils/{name}", get(pupils::one).patch(pupils::change))

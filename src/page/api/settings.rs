@@ -10,6 +10,7 @@ use serde::Deserialize;
 use super::super::reply::{Refusal, Reply, Sent, aside};
 use super::super::shown::{DateFormat, Decimal, Settings, Units};
 use super::super::state::Page;
+use super::super::tasks;
 
 pub async fn all(State(page): State<Arc<Page>>) -> Json<Settings> {
     Json(page.look(|w| w.settings.clone()))
@@ -66,6 +67,24 @@ pub async fn change(
         page.change(|w| w.keep_settings(settings.clone()))?;
         page.tell_bench();
         Ok(Json(settings))
+    })
+    .await
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tasks {
+    text: String,
+}
+
+/// The practice tasks' file as the coach wrote it.
+pub async fn tasks(
+    State(page): State<Arc<Page>>,
+    Sent(wish): Sent<Tasks>,
+) -> Reply<Json<serde_json::Value>> {
+    aside(move || {
+        let text = tasks::keep(&page, &wish.text)?;
+        Ok(Json(serde_json::json!({ "text": text })))
     })
     .await
 }

@@ -24,6 +24,7 @@ pub use check::check;
 pub use compare::compare;
 pub use frame::failure;
 pub use hand_out::hand_out;
+pub use look::{day, written_day};
 pub use pupil::pupil;
 pub use settings::settings;
 pub use swing::swing;

@@ -1,0 +1,146 @@
+//! The pupil's sheet from swings of the bench. In: one or two swings, the coach's words, tasks.
+//! Out: PDF or PNG, laid out by [`crate::sheet`].
+
+use super::drawn::Drawn;
+use super::reply::{Refusal, Reply};
+use super::shown::SwingShown;
+use super::state::Page;
+use super::{frames, picture, tasks};
+use crate::chart::Lettering;
+use crate::compare::{self, Question, Swing};
+use crate::error::chain;
+use crate::events::Event;
+use crate::results::{event_key, event_name};
+use crate::run::Look;
+use crate::run::pictures::{Moment, Wish as StillWish, still};
+use crate::sheet::{
+    Content, PHOTO_SHAPE, Paper, Photo, Sheet, SheetInput, Still, SwingPart, sheet as lay_out,
+};
+
+/// 192 pixels to an inch: good on paper and on a phone.
+const PICTURE_SCALE: f64 = 2.0;
+/// Letters that fit at most.
+const MOST_WORDS: usize = 4000;
+
+/// What is to be on it.
+pub struct Wish {
+    pub before: Option<SwingShown>,
+    pub after: SwingShown,
+    /// `a4` or `letter`; else as set.
+    pub paper: Option<String>,
+    pub hide: bool,
+    /// Else those kept with the swing.
+    pub words: Option<String>,
+    pub tasks: Option<Vec<String>>,
+}
+
+/// # Errors
+/// When a swing has no numbers yet, or a face is to be hidden that was not found.
+pub fn pdf(page: &Page, wish: &Wish) -> Reply<Vec<u8>> {
+    let letters = Lettering::default();
+    let sheet = make(page, wish, &letters)?;
+    sheet.drawing.to_pdf(&letters).map_err(|e| Refusal::failed(e.to_string()))
+}
+
+/// # Errors
+/// As for the PDF.
+pub fn png(page: &Page, wish: &Wish) -> Reply<Vec<u8>> {
+    let letters = Lettering::default();
+    let sheet = make(page, wish, &letters)?;
+    let drawn = sheet.drawing.to_picture(&letters, PICTURE_SCALE);
+    picture::png(&drawn.map_err(|e| Refusal::failed(e.to_string()))?)
+}
+
+fn make(page: &Page, wish: &Wish, letters: &Lettering) -> Reply<Sheet> {
+    let after = Drawn::of(page, &wish.after)?;
+    let before = wish.before.as_ref().map(|swing| Drawn::of(page, swing)).transpose()?;
+    let kept = page.look(|w| w.swing(&wish.after.id).cloned());
+    let (words, chosen) = kept.map(|s| (s.words, s.tasks)).unwrap_or_default();
+    let words = wish.words.clone().unwrap_or(words);
+    if words.chars().count() > MOST_WORDS {
+        return Err(Refusal::wrong(format!(
+            "the words are too long: {MOST_WORDS} letters at most"
+        )));
+    }
+    let content = content(page, before.as_ref(), &after)?;
+    let paper = wish.paper.clone().unwrap_or_else(|| page.look(|w| w.settings.paper.clone()));
+    let input = SheetInput {
+        paper: if paper == "letter" { Paper::Letter } else { Paper::A4 },
+        style: page.style(),
+        name: wish.after.pupil.clone().unwrap_or_default(),
+        date: super::view::day(&page.look_of_page(), day(&wish.after)),
+        club: wish.after.club.clone(),
+        answers: content.answers,
+        photos: photos(before.as_ref(), &after, wish.hide)?,
+        ladder: content.ladder,
+        differences: content.differences,
+        values: content.values,
+        remarks: content.remarks,
+        words: words.chars().filter(|c| !c.is_control() || *c == '\n').collect(),
+        tasks: tasks::chosen(page, wish.tasks.as_deref().unwrap_or(&chosen))?,
+        made: content.made,
+        invented: false,
+    };
+    Ok(lay_out(&input, letters))
+}
+
+fn day(swing: &SwingShown) -> i64 {
+    i64::try_from(swing.arrived_unix_s).unwrap_or(i64::MAX)
+}
+
+/// Two swings are `before` and `after`, whatever they are labelled.
+fn content(page: &Page, before: Option<&Drawn>, after: &Drawn) -> Reply<Content> {
+    let style = page.style();
+    let Some(before) = before else {
+        return Ok(Content::new(part(after, &after.name), None, None, style));
+    };
+    let swing = |label, drawn| Swing { label, result: Drawn::result(drawn) };
+    let sides = [swing("before", before), swing("after", after)];
+    let compared = compare::compare(&sides[..1], &sides[1..], &Question::hubs())?;
+    let (first, second) = (part(before, "before"), part(after, "after"));
+    Ok(Content::new(first, Some(second), Some(&compared), style))
+}
+
+fn part<'a>(drawn: &'a Drawn, name: &'a str) -> SwingPart<'a> {
+    SwingPart { name, result: drawn.result(), series: &drawn.series }
+}
+
+/// Address and top of the first swing, top of the second.
+fn photos(before: Option<&Drawn>, after: &Drawn, hide: bool) -> Reply<Vec<Photo>> {
+    let first = before.unwrap_or(after);
+    let named = |side: &str| if before.is_some() { side.to_owned() } else { String::new() };
+    let mut wanted =
+        vec![(first, Event::Address, named("Before: ")), (first, Event::Top, named("Before: "))];
+    if before.is_some() {
+        wanted.push((after, Event::Top, named("After: ")));
+    }
+    let photos = wanted.into_iter().map(|(drawn, event, side)| photo(drawn, event, &side, hide));
+    Ok(photos.collect::<Reply<Vec<_>>>()?.into_iter().flatten().collect())
+}
+
+fn photo(drawn: &Drawn, event: Event, side: &str, hide: bool) -> Reply<Option<Photo>> {
+    let views = &drawn.swing.measurement.evaluated.views;
+    let Some(view) = views.first().map(|viewed| viewed.calibration.view) else {
+        return Ok(None);
+    };
+    let look = Look { blur_faces: hide, ..Look::default() };
+    let wish = StillWish { view, moment: Moment::At(event), look, longest: None };
+    let told = |e: crate::error::Error| Refusal::conflict(chain(&e));
+    let Some(picture) = still(&drawn.swing.measurement, &wish).map_err(told)? else {
+        return Ok(None);
+    };
+    let track = frames::track(&drawn.swing, view)?;
+    let place = Still {
+        faces: Vec::new(),
+        body: track.body_at(event_key(event)).unwrap_or([0.0, 0.0, 1.0, 1.0]),
+        // The still was drawn so.
+        hidden: hide,
+    };
+    let caption = capitalised(&format!("{side}{}", event_name(event)));
+    Ok(Photo::cut(&picture, track.height(), Some(&place), hide, PHOTO_SHAPE, &caption))
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
