@@ -26,11 +26,11 @@ fn tool(name: &str, arguments: &[&str]) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
-/// What `measure --out` writes, from a golden result: series with one row at each event, plain
+/// What `measure --out` writes, from a kept result: series with one row at each event, plain
 /// grey stills.
 fn folder(work: &Path, name: &str, with_stills: bool) -> PathBuf {
-    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/golden");
-    let text = fs::read_to_string(golden.join(format!("{name}.json"))).unwrap();
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/sheet");
+    let text = fs::read_to_string(kept.join(format!("{name}.json"))).unwrap();
     let result = SwingResult::from_json(&text).unwrap();
     let out = work.join(name);
     fs::create_dir_all(out.join("stills")).unwrap();

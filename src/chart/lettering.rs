@@ -79,6 +79,8 @@ impl Shaped {
 
 /// The fonts in use, and what they lacked.
 pub struct Lettering {
+    /// The built-in faces, read once: every line of text asks for them.
+    built_in: [Option<rustybuzz::Face<'static>>; 2],
     /// The two built in, then those of the machine as they are needed.
     fonts: RefCell<Vec<FontFile>>,
     found: RefCell<BTreeMap<char, Option<usize>>>,
@@ -97,7 +99,8 @@ impl Lettering {
     pub fn new(system: bool) -> Self {
         let built_in = [INTER_MEDIUM, INTER_BOLD];
         let fonts = built_in.map(|data| FontFile { data: Arc::new(data), index: 0 }).to_vec();
-        Self { fonts: RefCell::new(fonts), found: RefCell::default(), system }
+        let faces = built_in.map(|data| rustybuzz::Face::from_slice(data, 0));
+        Self { built_in: faces, fonts: RefCell::new(fonts), found: RefCell::default(), system }
     }
 
     #[must_use]
@@ -180,18 +183,22 @@ impl Lettering {
     }
 
     fn has(&self, font: usize, letter: char) -> bool {
-        let fonts = self.fonts.borrow();
-        let face = fonts.get(font).and_then(FontFile::face);
-        face.is_some_and(|face| face.glyph_index(letter).is_some())
+        self.with_face(font, |face| face.glyph_index(letter).is_some()).unwrap_or(false)
     }
 
     fn glyphs(&self, font: Option<usize>, text: &str, backwards: bool) -> Option<Vec<Glyph>> {
+        match font {
+            None => self.with_face(0, |face| stand_ins(face, text)),
+            Some(font) => self.with_face(font, |face| shaped(face, text, backwards)),
+        }
+    }
+
+    fn with_face<T>(&self, font: usize, ask: impl FnOnce(&rustybuzz::Face<'_>) -> T) -> Option<T> {
+        if let Some(built_in) = self.built_in.get(font) {
+            return built_in.as_ref().map(ask);
+        }
         let fonts = self.fonts.borrow();
-        let Some(font) = font else {
-            let face = fonts.first()?.face()?;
-            return Some(stand_ins(&face, text));
-        };
-        Some(shaped(&fonts.get(font)?.face()?, text, backwards))
+        Some(ask(&fonts.get(font)?.face()?))
     }
 }
 

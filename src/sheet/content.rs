@@ -69,7 +69,7 @@ impl Content {
         };
         let mut content = Self {
             answers: swings.iter().map(answer).collect(),
-            made: made(&swings),
+            made: made(&swings, style),
             ..Self::default()
         };
         match LadderInput::new(before.all(), after.map(SwingPart::all), style, 0.0) {
@@ -147,7 +147,7 @@ fn missing(result: &SwingResult) -> Vec<String> {
 }
 
 /// How the numbers came about, and with which program.
-fn made(swings: &[SwingPart<'_>]) -> Vec<String> {
+fn made(swings: &[SwingPart<'_>], style: Style) -> Vec<String> {
     let mut said: Vec<String> = Vec::new();
     for swing in swings {
         let clips = swing.result.clips.iter().map(|clip| {
@@ -161,9 +161,9 @@ fn made(swings: &[SwingPart<'_>]) -> Vec<String> {
         };
         let clips: Vec<String> = clips.collect();
         let text = format!(
-            "Filmed {}; scale from {from}, ± {:.1} %; measured with {}.",
+            "Filmed {}; scale from {from}, ± {} %; measured with {}.",
             clips.join(" and "),
-            100.0 * swing.result.scale.relative_sd,
+            style.number(100.0 * swing.result.scale.relative_sd, 1),
             swing.result.program
         );
         if !said.contains(&text) {

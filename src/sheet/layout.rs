@@ -20,7 +20,7 @@ const MARGIN: f64 = 40.0;
 const GAP: f64 = 22.0;
 const PART: f64 = 10.0;
 /// The ladder's height, and what it has of the width.
-const LEAST_MIDDLE: f64 = 370.0;
+const LEAST_MIDDLE: f64 = 350.0;
 const MOST_MIDDLE: f64 = 560.0;
 const LADDER_SHARE: f64 = 0.565;
 const MOST_PHOTOS: usize = 3;
@@ -45,9 +45,9 @@ pub fn sheet(input: &SheetInput, letters: &Lettering) -> Sheet {
     let foot = foot(input, letters, inner);
     let foot_top = height - MARGIN + 14.0 - foot.height;
     let room = foot_top - PART - page.y;
-    let practice =
-        fitting_tasks(input, letters, inner, room - LEAST_MIDDLE - PART, &mut page.warnings);
-    let middle_height = (room - practice.height - PART).clamp(LEAST_MIDDLE, MOST_MIDDLE);
+    let least = least_middle(input, letters, inner);
+    let practice = fitting_tasks(input, letters, inner, room - least - PART, &mut page.warnings);
+    let middle_height = (room - practice.height - PART).min(MOST_MIDDLE).max(least);
     let middle = middle(input, letters, inner, middle_height, &mut page.warnings);
     page.put("middle", middle);
     page.y += PART;
@@ -168,6 +168,21 @@ fn numbers(input: &SheetInput, letters: &Lettering, width: f64) -> Block {
     }
 }
 
+/// The height that the ladder needs, whatever it is given.
+fn least_middle(input: &SheetInput, letters: &Lettering, width: f64) -> f64 {
+    let least = input.ladder.as_ref().map(|drawn| {
+        let width = ladder_width(input, width);
+        ladder(&LadderInput { width, height: Some(0.0), ..drawn.clone() }, letters).height
+    });
+    least.unwrap_or(0.0).max(LEAST_MIDDLE)
+}
+
+/// All of the page's width where nothing stands beside the ladder.
+fn ladder_width(input: &SheetInput, width: f64) -> f64 {
+    let bare = input.photos.is_empty() && input.words.trim().is_empty();
+    if bare { width } else { width * LADDER_SHARE }
+}
+
 /// The ladder at the left; pictures and what to work on at the right.
 fn middle(
     input: &SheetInput,
@@ -176,8 +191,7 @@ fn middle(
     height: f64,
     warnings: &mut Vec<String>,
 ) -> Block {
-    let bare = input.photos.is_empty() && input.words.trim().is_empty();
-    let ladder_width = if bare { width } else { width * LADDER_SHARE };
+    let ladder_width = ladder_width(input, width);
     let (left, column) = match input.ladder {
         Some(_) => (ladder_width + GAP, width - ladder_width - GAP),
         None => (0.0, width),

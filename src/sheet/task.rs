@@ -249,7 +249,7 @@ mod tests {
 
     #[test]
     fn only_a_hub_that_really_went_the_wrong_way_calls_for_a_task() {
-        let json = include_str!("../../fixtures/golden/before.json");
+        let json = include_str!("../../fixtures/sheet/before.json");
         let result = SwingResult::from_json(json).unwrap();
         let fits = |id: &str| {
             let tasks = parse(DEFAULT_TASKS).unwrap();
@@ -257,7 +257,7 @@ mod tests {
         };
         assert!(fits("trail-hip-wall") && fits("chest-over-ball"));
         assert!(!fits("arms-on-plane") && !fits("gate-in-to-out"));
-        let after = include_str!("../../fixtures/golden/after.json");
+        let after = include_str!("../../fixtures/sheet/after.json");
         let after = SwingResult::from_json(after).unwrap();
         assert!(!parse(DEFAULT_TASKS).unwrap().iter().any(|task| task.fits(&after)));
     }

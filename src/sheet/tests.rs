@@ -12,10 +12,10 @@ const PAPERS: [Paper; 2] = [Paper::A4, Paper::Letter];
 const WORDS: &str =
     "Turn around your breastbone. The trail hip goes back, not away from the target.";
 
-fn golden(name: &str) -> SwingResult {
+fn kept(name: &str) -> SwingResult {
     let text = match name {
-        "before" => include_str!("../../fixtures/golden/before.json"),
-        _ => include_str!("../../fixtures/golden/after.json"),
+        "before" => include_str!("../../fixtures/sheet/before.json"),
+        _ => include_str!("../../fixtures/sheet/after.json"),
     };
     SwingResult::from_json(text).unwrap()
 }
@@ -26,7 +26,7 @@ fn photo(caption: &str) -> Photo {
 }
 
 fn two_swings(style: Style) -> SheetInput {
-    let (before, after) = (golden("before"), golden("after"));
+    let (before, after) = (kept("before"), kept("after"));
     let swing = |label, result| Swing { label, result };
     let compared =
         compare(&[swing("before", &before)], &[swing("after", &after)], &Question::hubs()).unwrap();
@@ -107,7 +107,7 @@ fn its_numbers_are_those_of_the_results() {
     let (text, _) = checked(&input);
     let style = Style::default();
     for (name, event) in [("before", "before"), ("after", "after")] {
-        let result = golden(name);
+        let result = kept(name);
         let known = result
             .known(crate::events::Event::Top, crate::geometry::Measure::LowerHubTarget)
             .unwrap();
@@ -119,7 +119,7 @@ fn its_numbers_are_those_of_the_results() {
 #[test]
 fn one_swing_alone_has_its_values() {
     for paper in PAPERS {
-        let input = SheetInput { paper, ..one_swing(&golden("before")) };
+        let input = SheetInput { paper, ..one_swing(&kept("before")) };
         let (text, warnings) = checked(&input);
         assert_eq!(warnings, Vec::<String>::new());
         assert!(text.contains("at impact") && text.contains("spine tilt"), "{text}");
@@ -128,7 +128,7 @@ fn one_swing_alone_has_its_values() {
 
 #[test]
 fn missing_measures_are_said_with_their_reason() {
-    let mut result = golden("before");
+    let mut result = kept("before");
     for measures in result.measures.values_mut() {
         for (measure, value) in measures.iter_mut() {
             let line = serde_json::to_string(measure).unwrap();
@@ -174,7 +174,7 @@ fn what_does_not_fit_is_left_out_and_told() {
 #[test]
 fn a_bare_sheet_is_a_sheet() {
     for paper in PAPERS {
-        let mut input = SheetInput { paper, ..one_swing(&golden("before")) };
+        let mut input = SheetInput { paper, ..one_swing(&kept("before")) };
         input.photos.clear();
         input.tasks.clear();
         (input.name, input.date, input.words) = Default::default();

@@ -2,7 +2,7 @@
 
 use super::block::Block;
 use super::{SheetInput, Task};
-use crate::chart::{Face, Lettering, Tone, Weight};
+use crate::chart::{Face, LengthUnit, Lettering, Tone, Weight};
 
 pub const CAUTIONS: &str = "Stop when something hurts, and see a licensed health professional. \
     Warm up first. Swing only with clear space all around you, nobody within reach, nobody in \
@@ -105,7 +105,10 @@ pub fn foot(input: &SheetInput, letters: &Lettering, width: f64) -> Block {
     care.text(letters, Face { tone: Tone::Ink, ..quiet }, CAUTIONS, narrow);
     let mut made = Block::default();
     made.text(letters, head, "How these numbers were made", wide);
-    let said: Vec<&str> = input.made.iter().map(String::as_str).chain([HOW_SURE]).collect();
+    let in_cm = !input.photos.is_empty() && input.style.length != LengthUnit::Cm;
+    let pictures = in_cm.then_some("The figures in the pictures are in centimetres.");
+    let made_so = input.made.iter().map(String::as_str).chain(pictures);
+    let said: Vec<&str> = made_so.chain([HOW_SURE]).collect();
     made.text(letters, quiet, &said.join(" "), wide);
     let height = care.height.max(made.height);
     let shapes = vec![care.placed("care", 0.0, 0.0), made.placed("made", narrow + GAP, 0.0)];

@@ -28,11 +28,15 @@ pub fn ladder(input: &LadderInput, letters: &Lettering) -> Drawing {
     let frame = Frame::new(input, letters, top + AXIS_ROOM, below);
     shapes.extend(grid(input, letters, &frame));
     let swings = [Some(&input.swing), input.over.as_ref()];
-    for (index, swing) in swings.into_iter().enumerate() {
-        let Some(swing) = swing else { continue };
-        let drawn = Drawn { input, frame: &frame, swing, over: index == 1 };
-        shapes.push(drawn.group());
-    }
+    let drawn = || {
+        let both = swings.into_iter().enumerate();
+        both.filter_map(|(i, swing)| {
+            Some(Drawn { input, frame: &frame, swing: swing?, over: i == 1 })
+        })
+    };
+    // The signs last, so that no line hides one.
+    shapes.extend(drawn().map(|swing| swing.lines()));
+    shapes.extend(drawn().map(|swing| swing.signs()));
     shapes.extend(words(input, letters, &frame));
     shapes.extend(column_heads(input, letters, &frame));
     let mut y = frame.plot.bottom + MARGIN + 12.0;
@@ -105,7 +109,7 @@ struct Drawn<'a> {
 }
 
 impl Drawn<'_> {
-    fn group(&self) -> Shape {
+    fn lines(&self) -> Shape {
         let mut shapes = Vec::new();
         for hub in Hub::BOTH {
             shapes.extend(self.pieces(hub).iter().filter_map(|piece| self.band(hub, piece)));
@@ -122,6 +126,16 @@ impl Drawn<'_> {
             shapes.extend(self.rung(*event, rung));
         }
         Shape::Group { name: self.swing.name.clone(), offset: Point::default(), shapes }
+    }
+
+    fn signs(&self) -> Shape {
+        let signs = self.swing.events.iter().flat_map(|(event, rung)| {
+            Hub::BOTH
+                .into_iter()
+                .filter_map(|hub| Some(hub.sign(self.place(hub, *event, rung)?, 4.6, self.over)))
+        });
+        let name = format!("{}: events", self.swing.name);
+        Shape::Group { name, offset: Point::default(), shapes: signs.collect() }
     }
 
     /// Unbroken runs of a hub's rows: place, half the band's width, height.
@@ -156,30 +170,24 @@ impl Drawn<'_> {
     }
 
     fn rung(&self, event: Event, rung: &Rung) -> Vec<Shape> {
+        let places = [Hub::Lower, Hub::Upper].map(|hub| self.place(hub, event, rung));
+        let [Some(lower), Some(upper)] = places else { return Vec::new() };
+        let stroke = Stroke { tone: Tone::Ink, width: 1.8, dashed: self.over };
+        let rung = Shape::segment(lower, upper, stroke);
+        if !self.over {
+            return vec![rung];
+        }
+        // Cuts the first swing's rung, so that the dashes on it can be seen.
+        vec![Shape::segment(lower, upper, Stroke::new(Tone::Paper, 3.0)), rung]
+    }
+
+    fn place(&self, hub: Hub, event: Event, rung: &Rung) -> Option<Point> {
         let y = match (self.over, self.input.swing.events.get(&event)) {
             (true, Some(first)) => self.frame.down(first.time_s - self.input.swing.zero()),
             _ => self.height(rung.time_s),
         };
-        let place = |hub: Hub| {
-            let known = rung.of(hub)?;
-            Some(Point::new(
-                self.frame.across.place(self.input.style.shown(known.value, Unit::Cm)),
-                y,
-            ))
-        };
-        let mut shapes = Vec::new();
-        if let (Some(lower), Some(upper)) = (place(Hub::Lower), place(Hub::Upper)) {
-            let stroke = Stroke { tone: Tone::Ink, width: 1.8, dashed: self.over };
-            if self.over {
-                // Cuts the first swing's rung, so that the dashes on it can be seen.
-                shapes.push(Shape::segment(lower, upper, Stroke::new(Tone::Paper, 3.0)));
-            }
-            shapes.push(Shape::segment(lower, upper, stroke));
-        }
-        for hub in Hub::BOTH {
-            shapes.extend(place(hub).map(|at| hub.sign(at, 4.6, self.over)));
-        }
-        shapes
+        let value = self.input.style.shown(rung.of(hub)?.value, Unit::Cm);
+        Some(Point::new(self.frame.across.place(value), y))
     }
 
     /// A swing that is laid over has its events at the heights of the first one's; in between,

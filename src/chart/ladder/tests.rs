@@ -87,7 +87,7 @@ fn a_swing_over_another_has_its_events_at_the_same_heights() {
         }
         found
     };
-    let (first, second) = (heights("before"), heights("after"));
+    let (first, second) = (heights("before: events"), heights("after: events"));
     assert_eq!(first.len(), 7);
     assert!(first.iter().zip(&second).all(|(a, b)| (a - b).abs() < 1e-9));
 }
