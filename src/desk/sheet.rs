@@ -14,8 +14,8 @@ use crate::error::Error;
 use crate::events::Event;
 use crate::results::{event_key, event_name, write_atomically};
 use crate::sheet::{
-    Content, DEFAULT_TASKS, PHOTO_SHAPE, Paper, Photo, Places, SheetError, SheetInput, SwingPart,
-    Task, parse, sheet as lay_out,
+    Content, DEFAULT_TASKS, PHOTO_SHAPE, PLACES, Paper, Photo, Places, SheetError, SheetInput,
+    SwingPart, Task, parse, sheet as lay_out,
 };
 
 /// Pixels of the picture for each unit of the page: 192 to an inch, good on paper and on a phone.
@@ -171,7 +171,7 @@ fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Opt
     let wrong =
         |file: &Path, why: String| SheetError::File { file: file.display().to_string(), why };
     let still = image::open(&path).map_err(|error| wrong(&path, error.to_string()))?.to_rgb8();
-    let known = stills.join("places.json");
+    let known = stills.join(PLACES);
     let places: Places = match std::fs::read_to_string(&known) {
         Ok(text) => {
             serde_json::from_str(&text).map_err(|error| wrong(&known, error.to_string()))?

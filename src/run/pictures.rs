@@ -10,7 +10,8 @@ use crate::calibration::View;
 use crate::decode;
 use crate::error::Error;
 use crate::events::Event;
-use crate::results::{self, write_atomically};
+use crate::results::{self, ResultError, write_atomically};
+use crate::sheet::{PHOTO_SHAPE, PLACES, Photo, Places, Still};
 use crate::stills::{self, StillScene};
 
 use super::Measurement;
@@ -91,8 +92,10 @@ pub fn still(measured: &Measurement, wish: &Wish) -> Result<Option<RgbImage>, Er
     }))
 }
 
-/// Draws and writes all stills of a measurement.
+/// Draws and writes all stills of a measurement, and where golfer and faces are in them: the
+/// sheet cuts its pictures by it and can hide faces later.
 pub fn write(measured: &Measurement, look: Look, folder: &Path) -> Result<(), Error> {
+    let mut places = Places::new();
     for viewed in &measured.evaluated.views {
         let view = viewed.calibration.view;
         for moment in Moment::all() {
@@ -101,8 +104,38 @@ pub fn write(measured: &Measurement, look: Look, folder: &Path) -> Result<(), Er
             let file = folder.join(format!("{}.png", Wish::name(view, moment)));
             write_atomically(&file, &stills::encode_png(&drawn)?)?;
         }
+        for event in Event::ALL {
+            let name = format!("{}.png", Wish::name(view, Moment::At(event)));
+            places.extend(place(measured, view, event, look).map(|place| (name, place)));
+        }
     }
-    Ok(())
+    let text = serde_json::to_vec_pretty(&places).map_err(ResultError::Json)?;
+    Ok(write_atomically(&folder.join(PLACES), &text)?)
+}
+
+/// Where the golfer and the faces are in an event's still.
+fn place(measured: &Measurement, view: View, event: Event, look: Look) -> Option<Still> {
+    let viewed = measured.evaluated.views.iter().find(|v| v.calibration.view == view)?;
+    let clip = ClipScene { seen: &measured.observed[viewed.clip], viewed, look };
+    let frame = clip.frame_near(viewed.events.at(event)?.value)?;
+    let scene = clip.at_event(&measured.result, event, frame);
+    let entry = measured.result.clips.iter().find(|clip| clip.view == view)?;
+    Some(Still::of(&scene, entry.width, entry.height))
+}
+
+/// An event's picture for the pupil's sheet, cut to the golfer.
+///
+/// # Errors
+/// As [`still`].
+pub fn photo(measured: &Measurement, wish: &Wish, caption: &str) -> Result<Option<Photo>, Error> {
+    let Moment::At(event) = wish.moment else { return Ok(None) };
+    let Some(still) = still(measured, wish)? else { return Ok(None) };
+    let Some(entry) = measured.result.clips.iter().find(|clip| clip.view == wish.view) else {
+        return Ok(None);
+    };
+    let aspect = f64::from(entry.height) / f64::from(entry.width.max(1));
+    let place = place(measured, wish.view, event, wish.look);
+    Ok(Photo::cut(&still, aspect, place.as_ref(), false, PHOTO_SHAPE, caption))
 }
 
 /// An event's picture and what is to be drawn on it.

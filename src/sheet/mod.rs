@@ -19,7 +19,7 @@ use crate::chart::{ChartError, Difference, Drawing, LadderInput, Style};
 
 pub use content::{Content, SwingPart, ValueRow};
 pub use layout::{PHOTO_SHAPE, sheet};
-pub use photo::{Photo, Places, Still};
+pub use photo::{PLACES, Photo, Places, Still};
 pub use task::{Aim, DEFAULT_TASKS, Task, Way, parse};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]

@@ -49,12 +49,15 @@ impl Still {
             Area::new(left, top, a.right.max(b.right), a.bottom.max(b.bottom))
         });
         Self {
-            faces: head.iter().map(share).collect(),
+            faces: head.iter().chain(&scene.other_faces).map(share).collect(),
             body: body.as_ref().map_or([0.0, 0.0, 1.0, 1.0], share),
             hidden: scene.blur_face,
         }
     }
 }
+
+/// The file beside the stills that holds [`Places`].
+pub const PLACES: &str = "places.json";
 
 /// Every still of a folder by its file's name.
 pub type Places = BTreeMap<String, Still>;
