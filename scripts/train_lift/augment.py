@@ -11,6 +11,9 @@ import torch
 
 # what a tree, a bag or the picture's edge can hide: face, one arm, a hand, hips, a knee, the feet
 PARTS = [list(range(11)), [13, 15, 17, 19, 21], [14, 16, 18, 20, 22], list(range(15, 23)), [23, 24], [25, 26], list(range(27, 33)), [11], [12]]
+HIDDEN = torch.stack([torch.zeros(39).index_fill_(0, torch.tensor(p), 1) for p in PARTS])
+AHEAD = torch.tensor([0.0, 0.0, 1.0])
+LONGEST = 96  # frames of the longest clip in any file, rounded up
 FEATURES = 39 * 8 + 9  # landmarks; region x y side, sin and cos of its rotation, picture width height, flag, network
 
 
@@ -22,6 +25,17 @@ class Batch:
     ratio: torch.Tensor  # B,N,1
     vector: torch.Tensor  # B,N,4,3
     clip: torch.Tensor  # B,4: pitch, roll, azimuth (rad), log focal
+
+
+_COPIES = {}
+
+
+def on(constant, like):
+    """The constant on the device of `like`, copied once."""
+    key = (id(constant), like.device)
+    if key not in _COPIES:
+        _COPIES[key] = constant.to(like.device)
+    return _COPIES[key]
 
 
 def turn(a, b, c):
@@ -45,7 +59,7 @@ def pose_angles(pose):
     up, target = pose[:, 0], pose[:, 1]
     pitch = torch.asin((-up[:, 2]).clamp(-1, 1))
     roll = torch.atan2(up[:, 0], -up[:, 1])
-    ahead = torch.tensor([0.0, 0.0, 1.0], dtype=pose.dtype) - up[:, 2:] * up
+    ahead = on(AHEAD, pose) - up[:, 2:] * up
     ahead = ahead / ahead.norm(dim=1, keepdim=True)
     right = torch.linalg.cross(ahead, up)
     azimuth = torch.atan2((target * ahead).sum(1), (target * right).sum(1))
@@ -72,23 +86,24 @@ def targets(truth, roi, focal):
     return torch.cat([uv, depth], -1), ratio, vector
 
 
-def damage(land, roi, gen):
-    """Landmark noise, and a few joints lost or put elsewhere."""
+def damage(land, roi, gen, strength):
+    """Landmark noise (times strength), and a few joints lost or put elsewhere."""
     b, n = land.shape[:2]
-    rand = lambda *s: torch.rand(*s, generator=gen)
+    dev = land.device
+    rand = lambda *s: torch.rand(*s, generator=gen, device=dev)
     side = roi[..., None, 2:3]
-    noise = lambda *s: torch.randn(*s, generator=gen)
-    size = 0.0015 * (rand(b, 1, 1, 1) * 2)
+    noise = lambda *s: torch.randn(*s, generator=gen, device=dev)
+    size = 0.0015 * strength * (rand(b, 1, 1, 1) * 2)
     land[..., :2] += noise(b, n, 39, 2) * size * side
     land[..., 5:] += noise(b, n, 39, 3) * size * 3
     # another person: where the network sees a joint is shifted for a whole clip
-    person = 0.006 * rand(b, 1, 1, 1)
+    person = 0.006 * strength * rand(b, 1, 1, 1)
     land[..., :2] += noise(b, 1, 39, 2) * person * side
     land[..., 5:] += noise(b, 1, 39, 3) * person * 2
     # other pictures, other confidence: scores are duller for a whole clip, a part of the body is hidden all through it
-    dull = torch.where(rand(b, 1, 1, 1) < 0.3, 1 - 0.5 * rand(b, 1, 39, 2) * rand(b, 1, 1, 1), torch.ones(b, 1, 39, 2))
+    dull = torch.where(rand(b, 1, 1, 1) < 0.3, 1 - 0.5 * rand(b, 1, 39, 2) * rand(b, 1, 1, 1), torch.ones(b, 1, 39, 2, device=dev))
     land[..., 3:5] *= dull
-    part = torch.stack([torch.zeros(39).index_fill_(0, torch.tensor(p), 1) for p in PARTS])[torch.randint(len(PARTS), (b,), generator=gen)]
+    part = on(HIDDEN, land)[torch.randint(len(PARTS), (b,), generator=gen, device=dev)]
     hidden = part[:, None, :, None] * (rand(b, 1, 1, 1) < 0.07)
     land[..., :2] += hidden * side * 0.05 * (noise(b, 1, 39, 2) + noise(b, n, 39, 2))
     land[..., 5:] += hidden * 0.05 * (noise(b, 1, 39, 3) + noise(b, n, 39, 3))
@@ -101,15 +116,16 @@ def damage(land, roi, gen):
     return land
 
 
-def assemble(rows, picks, mask, network, gen=None, augment=False):
-    """picks B,N row numbers, mask B,N, network B."""
+def assemble(rows, picks, mask, network, gen=None, augment=False, strength=1.0):
+    """picks B,N row numbers, mask B,N, network B; strength of the landmark noise."""
     land, roi, flag = (a[network[:, None], picks].clone() for a in (rows.land, rows.roi, rows.flag))
     truth = rows.truth[picks]
     swing = rows.row[picks[:, 0]]
     focal, aspect, pose = rows.focal[swing], rows.aspect[swing], rows.pose[swing]
     if augment:
-        b = len(swing)
-        rand = lambda: torch.rand(b, generator=gen) * 2 - 1
+        b, dev = len(swing), swing.device
+        rand = lambda: torch.rand(b, generator=gen, device=dev) * 2 - 1
+        chance = lambda *s: torch.rand(*s, generator=gen, device=dev)
         rot = turn(rand() * math.radians(4), rand() * math.radians(4), rand() * math.radians(3))
         zoom = torch.exp(rand() * 0.2)
         land[..., :2] = warp(land[..., :2], rot, focal, zoom)
@@ -123,11 +139,11 @@ def assemble(rows, picks, mask, network, gen=None, augment=False):
         truth = torch.einsum("bij,bnpj->bnpi", rot, truth)
         pose = torch.einsum("bij,bkj->bki", rot, pose)
         focal = focal * zoom
-        flag = (flag * (1 - 0.3 * torch.rand(b, 1, generator=gen) * (torch.rand(b, 1, generator=gen) < 0.3))).clamp(0.5, 1)
-        cut = torch.rand(b, 2, generator=gen) * 0.5 + 0.5  # the short side is cropped: other formats
-        cut = torch.where((torch.rand(b, 1, generator=gen) < 0.2) & (aspect < 1), cut, aspect)
+        flag = (flag * (1 - 0.3 * chance(b, 1) * (chance(b, 1) < 0.3))).clamp(0.5, 1)
+        cut = chance(b, 2) * 0.5 + 0.5  # the short side is cropped: other formats
+        cut = torch.where((chance(b, 1) < 0.2) & (aspect < 1), cut, aspect)
         aspect = cut
-        land = damage(land, roi, gen)
+        land = damage(land, roi, gen, strength)
     point, ratio, vector = targets(truth, roi, focal)
     net = network.float()[:, None].expand(*picks.shape)
     x = features(land, roi, aspect[:, None].expand(*picks.shape, 2), flag, net)
@@ -136,18 +152,16 @@ def assemble(rows, picks, mask, network, gen=None, augment=False):
 
 
 def choose(rows, pool, count, size, gen):
-    """Random swings and random subsets of their rows: B,N picks and a mask."""
-    s = torch.tensor(pool)[torch.randint(len(pool), (count,), generator=gen)]
-    picks = torch.zeros(count, size, dtype=torch.long)
-    mask = torch.zeros(count, size)
-    for i, k in enumerate(s.tolist()):
-        a, n = int(rows.first[k]), int(rows.first[k + 1] - rows.first[k])
-        low, span = 0, n
-        if torch.rand(1, generator=gen).item() < 0.3:  # a clip that starts late or stops early
-            span = max(8, int(n * (0.6 + 0.4 * torch.rand(1, generator=gen).item())))
-            low = int(torch.randint(n - span + 1, (1,), generator=gen))
-        take = min(span, size)
-        picks[i] = a
-        picks[i, :take] = a + low + torch.randperm(span, generator=gen)[:take]
-        mask[i, :take] = 1
-    return picks, mask
+    """Random swings of the pool (a tensor) and random subsets of their rows: B,N picks and a mask."""
+    dev = pool.device
+    rand = lambda *s: torch.rand(*s, generator=gen, device=dev)
+    s = pool[torch.randint(len(pool), (count,), generator=gen, device=dev)]
+    a, n = rows.first[s], rows.first[s + 1] - rows.first[s]
+    # a third of the clips start late or stop early
+    part = torch.where(rand(count) < 0.3, 0.6 + 0.4 * rand(count), torch.ones(count, device=dev))
+    span = torch.maximum((n * part).long(), n.clamp_max(8))
+    low = (rand(count) * (n - span + 1)).long()
+    key = rand(count, LONGEST) + 2 * (torch.arange(LONGEST, device=dev) >= span[:, None])
+    picks = a[:, None] + (low[:, None] + key.argsort(1)[:, :size])
+    mask = (torch.arange(size, device=dev) < span[:, None]).float()
+    return torch.where(mask > 0, picks, a[:, None]), mask

@@ -49,6 +49,11 @@ class Rows:
     kind: list = field(default_factory=list)  # S: file a swing came from
     body: list = field(default_factory=list)
     first: torch.Tensor = None  # S+1: first row of a swing
+    long: list = field(default_factory=list)  # S: a whole clip
+
+    def to(self, device):
+        """The same on another device (names stay)."""
+        return Rows(**{k: v.to(device) if torch.is_tensor(v) else v for k, v in vars(self).items()})
 
 
 def reader(folder):
@@ -59,9 +64,10 @@ def reader(folder):
     return module.load
 
 
-def read_file(load, folder, name, networks=NETWORKS):
+def read_file(load, path, networks=NETWORKS):
     """One file as a Rows, mirrored, rows sorted by swing."""
-    d = load(os.path.join(folder, name + ".npz"))
+    name = os.path.basename(path)[:-4]
+    d = load(path)
     order = np.argsort(d["row"], kind="stable")
     row = d["row"][order].astype(np.int64)
     size = d["size"][row].astype(np.float64)
@@ -100,12 +106,12 @@ def read_file(load, folder, name, networks=NETWORKS):
     )
 
 
-def read(folder, names):
-    """Several files joined."""
+def read(folder, names, more=()):
+    """Several files joined; `more` are paths of files made by ../render_bodies."""
     load = reader(folder)
     parts, base = [], 0
-    for n in names:
-        p = read_file(load, folder, n)
+    for path in [os.path.join(folder, n + ".npz") for n in names] + list(more):
+        p = read_file(load, path)
         p.row = p.row + base
         base += len(p.body)
         parts.append(p)
@@ -113,6 +119,7 @@ def read(folder, names):
     out = Rows(*[cat(k, 1) for k in ("land", "roi", "flag")], *[cat(k) for k in ("truth", "row", "t", "phase", "focal", "aspect", "pose", "stature", "view")],
                kind=sum((p.kind for p in parts), []), body=sum((p.body for p in parts), []))
     out.first = torch.searchsorted(out.row, torch.arange(base + 1))
+    out.long = ((out.first[1:] - out.first[:-1]) > 28).tolist()  # whole clips: scattered files have 24 rows a swing
     return out
 
 

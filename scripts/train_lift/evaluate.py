@@ -4,6 +4,8 @@
 """
 import argparse
 import collections
+import glob
+import os
 
 import numpy as np
 import torch
@@ -71,7 +73,7 @@ def table(results, title):
         print(f"{name:24s} " + " ".join(f"{e:>11s}" for e in (*EVENTS, "together")))
         for k in SHOW[view] + BOTH:
             cols = [err[k][e] for e in EVENTS] + [sum((err[k][e] for e in EVENTS), [])]
-            print(f"{k:24s} " + " ".join(f"{np.median(c):5.2f}/{np.quantile(c, 0.9):5.2f}" for c in cols))
+            print(f"{k:24s} " + " ".join(f"{np.median(c):5.2f}/{np.quantile(c, 0.9):5.2f}" if c else "          -" for c in cols))
     e = np.stack([r["clip"] - r["clip_truth"] for r in results])
     s = np.stack([r["clip_sd"] for r in results])
     for i, n in enumerate(("pitch", "roll", "azimuth", "log focal")):
@@ -92,7 +94,10 @@ def outputs(results):
 
 
 def load_net(ckpt, alone=False):
-    state = torch.load(ckpt)
+    """One checkpoint, or several with commas between: their mean."""
+    if "," in ckpt:
+        return M.Mean([load_net(c, alone) for c in ckpt.split(",")]).eval()
+    state = torch.load(ckpt, map_location="cpu")
     d = state["embed.weight"].shape[0]
     layers = len({k.split(".")[1] for k in state if k.startswith("blocks.")})
     net = M.Lift({k: state[k] for k in ("x_mean", "x_sd", "y_mean", "y_sd", "c_mean", "c_sd")}, d=d, layers=layers, heads=d // 32, alone=alone)
@@ -108,15 +113,20 @@ def main():
     a.add_argument("--everybody", action="store_true", help="val files with all bodies")
     a.add_argument("--network", default="full")
     a.add_argument("--limit", type=int, default=400)
+    a.add_argument("--extra", default="", help="folder of files made by ../render_bodies: their held-out bodies too")
     a.add_argument("--raw", action="store_true")
     a.add_argument("--alone", action="store_true")
     args = a.parse_args()
     torch.set_num_threads(1)
-    rows = data.read(args.data, data.TRAIN + data.VAL if args.held else data.VAL)
+    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    files = [f for f in (data.TRAIN + data.VAL if args.held else data.VAL) if os.path.exists(os.path.join(args.data, f + ".npz"))]
+    rows = data.read(args.data, files, more)
     from train import HELD
 
     net = load_net(args.ckpt, args.alone)
-    for title, test in (("plain", lambda k: "wild" not in k), ("wild", lambda k: "wild" in k)):
+    for title, test in (("plain", lambda k: "wild" not in k and "extra" not in k), ("wild", lambda k: "wild" in k), ("extra", lambda k: "extra" in k)):
+        if title == "extra" and not more:
+            continue
         pool = data.swings(rows, lambda b, k: test(k) and (b in HELD if args.held else b not in HELD or args.everybody))[:: 1]
         step = max(1, len(pool) // args.limit)
         res = [predict(net, rows, s, data.NETWORKS.index(args.network)) for s in pool[::step]]

@@ -1,6 +1,6 @@
-"""Writes the trained network as ONNX: weights stored as fp16 with a Cast, fixed shapes, plain operations.
+"""Writes the trained networks as one ONNX file: their mean, weights as fp16 and int8, fixed shapes, plain operations.
 
-    python export.py --ckpt lift.pt --out ../../models/lift.onnx
+    python export.py --ckpt script.pt,lift.pt --out ../../models/lift.onnx
 
 Inputs `x` [1,64,321] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `frame` [1,64,70], `frame_sd`,
 `clip` [1,4], `clip_sd`. Checks the file against PyTorch and prints the largest difference in sd.
@@ -21,17 +21,25 @@ FRAMES = 64
 
 
 def halve(model):
-    """Large fp32 initialisers become fp16 with a Cast to fp32 in front of their use."""
+    """Large fp32 initialisers become fp16 with a Cast in front of their use; matrices inside the layers (both sides whole
+    heads of 32) become int8 with a scale a row or column, whichever is truer."""
     graph = model.graph
-    casts = []
+    casts, scales = [], []
     for init in list(graph.initializer):
         if init.data_type != TensorProto.FLOAT or np.prod(init.dims) < 256:
             continue
-        a = numpy_helper.to_array(init).astype(np.float16)
-        name = init.name
-        init.CopyFrom(numpy_helper.from_array(a, name + "_h"))
-        casts.append(helper.make_node("Cast", [name + "_h"], [name], to=TensorProto.FLOAT))
-    for c in reversed(casts):
+        a, name = numpy_helper.to_array(init), init.name
+        if len(init.dims) == 2 and all(d % 32 == 0 for d in init.dims):
+            both = [np.maximum(np.abs(a).max(k, keepdims=True) / 127, 1e-9).astype(np.float32) for k in (0, 1)]
+            s = min(both, key=lambda s: np.square(np.round(a / s) * s - a).sum())
+            init.CopyFrom(numpy_helper.from_array(np.round(a / s).astype(np.int8), name + "_q"))
+            scales.append(numpy_helper.from_array(s, name + "_s"))
+            casts += [helper.make_node("Mul", [name + "_f", name + "_s"], [name]), helper.make_node("Cast", [name + "_q"], [name + "_f"], to=TensorProto.FLOAT)]
+        else:
+            init.CopyFrom(numpy_helper.from_array(a.astype(np.float16), name + "_h"))
+            casts.append(helper.make_node("Cast", [name + "_h"], [name], to=TensorProto.FLOAT))
+    graph.initializer.extend(scales)
+    for c in casts:
         graph.node.insert(0, c)
     return model
 
@@ -49,7 +57,8 @@ def main():
         f.insert(2, 1.0)  # the lower hub's depth is zero by definition
         net.f_factor = torch.tensor(f)
         net.c_factor = torch.tensor([v["factor"] for v in ship["camera"].values()])
-    x, mask = torch.randn(1, FRAMES, FEATURES) * net.x_sd + net.x_mean, torch.ones(1, FRAMES)
+    one = net.nets[0] if hasattr(net, "nets") else net
+    x, mask = torch.randn(1, FRAMES, FEATURES) * one.x_sd + one.x_mean, torch.ones(1, FRAMES)
     mask[0, 40:] = 0
     torch.onnx.export(net, (x, mask), args.out, input_names=["x", "mask"], output_names=["frame", "frame_sd", "clip", "clip_sd"],
                       opset_version=17, dynamo=False, do_constant_folding=True)
@@ -64,7 +73,7 @@ def main():
     with torch.no_grad():
         want = net(x, mask)
     d = np.abs(got[0] - want[0].numpy())[0, :40] / want[1].numpy()[0, :40]
-    print(f"largest difference from PyTorch {d.max():.4f} sd (frame), {np.abs((got[2] - want[2].numpy()) / want[3].numpy()).max():.4f} sd (clip)")
+    print(f"difference from PyTorch: median {np.median(d):.4f}, largest {d.max():.4f} sd (frame), largest {np.abs((got[2] - want[2].numpy()) / want[3].numpy()).max():.4f} sd (clip)")
     print(f"{len(model.SerializeToString())} bytes, operations: {sorted({n.op_type for n in model.graph.node})}")
 
 

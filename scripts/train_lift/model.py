@@ -78,7 +78,7 @@ class Lift(nn.Module):
         keep = torch.cat([mask[:, :1] * 0 + 1, mask], 1)
         bias = ((keep - 1) * 1e4)[:, None, None, :]
         if self.alone:
-            bias = bias + (torch.eye(n + 1) - 1) * 1e4 * (torch.arange(n + 1) > 0)[:, None]
+            bias = bias + (torch.eye(n + 1, device=x.device) - 1) * 1e4 * (torch.arange(n + 1, device=x.device) > 0)[:, None]
         h = torch.cat([h[:, :1] * 0 + self.token, h], 1)
         for block in self.blocks:
             h = block(h, bias)
@@ -91,6 +91,22 @@ class Lift(nn.Module):
         y, ys, c, cs = self.raw(x, mask)
         sd = lambda s: torch.exp(s.clamp(-6, 4)) + SD_FLOOR
         return y * self.y_sd + self.y_mean, sd(ys) * (self.y_sd * self.f_factor), c * self.c_sd + self.c_mean, sd(cs) * (self.c_sd * self.c_factor)
+
+
+class Mean(nn.Module):
+    """Several networks as one: mean of the values; where they differ, the sd grows by it."""
+
+    def __init__(self, nets):
+        super().__init__()
+        self.nets = nn.ModuleList(nets)
+        self.f_factor = self.c_factor = torch.tensor(1.0)
+
+    def forward(self, x, mask):
+        outs = [net(x, mask) for net in self.nets]
+        mean = lambda k: sum(o[k] for o in outs) / len(outs)
+        y, c = mean(0), mean(2)
+        spread = lambda k, m: torch.sqrt(sum(o[k + 1] * o[k + 1] + (o[k] - m) * (o[k] - m) for o in outs) / len(outs))
+        return y, spread(0, y) * self.f_factor, c, spread(2, c) * self.c_factor
 
 
 def pack(batch):

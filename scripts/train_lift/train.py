@@ -1,17 +1,18 @@
-"""Trains the corrector that lies between the pose network and the fit.
+"""Trains one of the networks that lie between the pose network and the fit.
 
-    python train.py --data ../shared/lifting --ckpt held.pt                            # honest run: m1 f1 m7 held out
-    python evaluate.py --data ../shared/lifting --ckpt held.pt --held                  # the honest table
-    python calibrate.py --data ../shared/lifting --ckpt held.pt --out ../../models/lift.json
-    python train.py --data ../shared/lifting --ckpt lift.pt --all --init held.pt --steps 5000 --lr 6e-4 --seed 2   # shipped
-    python evaluate.py --data ../shared/lifting --ckpt lift.pt --everybody
-    python export.py --ckpt lift.pt --calibration ../../models/lift.json --out ../../models/lift.onnx
+    python train.py --data ../shared/lifting [--extra EXTRA] --ckpt held.pt       # m1 f1 m7 held out of everything
+    python train.py --data ../shared/lifting [--extra EXTRA] --ckpt lift.pt --init held.pt --all ...      # all bodies
 
-Fixed seeds, CPU only, one thread: about 0.1 s a step, 25 minutes for both runs. `run.sh` does all of it.
+`run.sh` holds the runs behind the shipped file, its tables, the calibration and the export; EXTRA is what ../render_bodies makes.
+Fixed seeds; 0.12 s a step on one idle CPU core: both chains of run.sh, side by side on two cores, take 48 minutes.
+`--device cuda` records each step as a graph and replays it: 4 ms a step on one H100.
 """
 import argparse
 import copy
+import glob
 import math
+import os
+import random
 import time
 
 import torch
@@ -28,12 +29,12 @@ def statistics(rows, pool, gen):
     xs, ys, cs = [], [], []
     for i in range(24):
         picks, mask = augment.choose(rows, pool, 48, 16, gen)
-        b = augment.assemble(rows, picks, mask, torch.randint(2, (48,), generator=gen), gen, True)
+        b = augment.assemble(rows, picks, mask, torch.randint(2, (48,), generator=gen, device=pool.device), gen, True)
         m = mask.bool()
         xs.append(b.x[m]), ys.append(M.pack(b)[m]), cs.append(b.clip)
     x, y, c = torch.cat(xs), torch.cat(ys), torch.cat(cs)
     # scores hardly vary in rendered pictures and will in real ones: a small change must stay a small change
-    floor = torch.full((augment.FEATURES,), 1e-2)
+    floor = torch.full((augment.FEATURES,), 1e-2, device=x.device)
     floor[:312].view(39, 8)[:, 3:5] = 0.2
     floor[-2] = 0.3
     return {"x_mean": x.mean(0), "x_sd": torch.maximum(x.std(0), floor), "y_mean": y.mean(0), "y_sd": y.std(0).clamp_min(1e-3),
@@ -61,7 +62,7 @@ def golf(c):
     """Rows target, ball, up in camera axes, from pitch, roll, azimuth (B,3)."""
     p, r, a = c[:, 0], c[:, 1], c[:, 2]
     up = torch.stack([p.cos() * r.sin(), -p.cos() * r.cos(), -p.sin()], 1)
-    ahead = torch.tensor([0.0, 0.0, 1.0]) - up[:, 2:] * up
+    ahead = augment.on(augment.AHEAD, up) - up[:, 2:] * up
     ahead = ahead / ahead.norm(dim=1, keepdim=True)
     right = torch.linalg.cross(ahead, up)
     target = a.cos()[:, None] * right + a.sin()[:, None] * ahead
@@ -105,62 +106,102 @@ def step_loss(net, b, w, derived=0.05):
     frame = ((nll(r, ys) * w).sum(-1) * b.mask).sum() / n / w.sum()
     clip = nll(tc - c, cs).mean()
     # travel is a difference within the clip: errors against the clip's own mean error count once more
-    k = torch.tensor([0, 1, 3, 4]), 3 * M.P
     common = (r * b.mask[..., None]).sum(1, keepdim=True) / b.mask.sum(1)[:, None, None]
-    rel = (r - common)[..., k[0]]
+    rel = torch.cat([r[..., :2] - common[..., :2], r[..., 3:5] - common[..., 3:5]], -1)
     diff = (torch.nn.functional.smooth_l1_loss(rel, torch.zeros_like(rel), beta=0.02, reduction="none").mean(-1) * b.mask).sum() / n
     return frame + 0.15 * clip + 1.0 * diff + derived * derived_loss(net, y, c, b)
 
 
-def plan(step, gen):
-    """Set size and swings of a step: most short sets of any file, some long ones."""
-    if torch.rand(1, generator=gen).item() < 0.65:
-        n = int(torch.randint(12, 25, (1,), generator=gen))
-        return "any", n, 768 // n
-    n = int(torch.randint(24, 63, (1,), generator=gen))
-    return "seq", n, 768 // n
+SIZES = {"any": (12, 16, 20, 24), "seq": (28, 36, 46, 62)}
 
 
-def train(rows, pool, args, w):
-    gen = torch.Generator().manual_seed(args.seed)
-    torch.manual_seed(args.seed)
-    seq = [s for s in pool if rows.kind[s].startswith("seq")]
-    net = M.Lift(statistics(rows, pool, gen), d=args.width, layers=args.layers, heads=args.heads, alone=args.alone)
-    if args.init:
-        net.load_state_dict(torch.load(args.init))
-    ema = copy.deepcopy(net)
-    decay = [p for p in net.parameters() if p.dim() > 1]
-    plain = [p for p in net.parameters() if p.dim() <= 1]
-    opt = torch.optim.AdamW([{"params": decay, "weight_decay": 0.05}, {"params": plain, "weight_decay": 0.0}], lr=args.lr, betas=(0.9, 0.98))
-    start, total = time.time(), 0.0
-    for step in range(args.steps):
-        frac = step / args.steps
-        lr = args.lr * min(1, (step + 1) / 300) * (0.5 + 0.5 * math.cos(math.pi * frac))
-        for g in opt.param_groups:
-            g["lr"] = lr
-        kind, n, count = plan(step, gen)
-        picks, mask = augment.choose(rows, pool if kind == "any" else seq, count, n, gen)
-        network = (torch.rand(count, generator=gen) < 0.3).long()
-        b = augment.assemble(rows, picks, mask, network, gen, True)
+def plan(rng):
+    """Set size and swings of a step: most short sets of any file, some long ones of whole clips."""
+    kind = "any" if rng.random() < 0.65 else "seq"
+    return kind, rng.choice(SIZES[kind])
+
+
+class Trainer:
+    """One optimiser step on a drawn batch. On a CUDA card each set size is recorded once as a graph and replayed."""
+
+    def __init__(self, rows, pools, net, args, gen):
+        self.rows, self.pools, self.net, self.args, self.gen = rows, pools, net, args, gen
+        self.dev = rows.land.device
+        self.w = weights().to(self.dev)
+        self.ema = copy.deepcopy(net)
+        self.keep = torch.zeros((), device=self.dev)  # how much of the running mean stays
+        self.lr = torch.tensor(args.lr, device=self.dev)
+        decay = [p for p in net.parameters() if p.dim() > 1]
+        plain = [p for p in net.parameters() if p.dim() <= 1]
+        cuda = self.dev.type == "cuda"
+        self.opt = torch.optim.AdamW([{"params": decay, "weight_decay": args.decay}, {"params": plain, "weight_decay": 0.0}], lr=self.lr if cuda else args.lr, betas=(0.9, 0.98), capturable=cuda)
+        self.total = torch.zeros((), device=self.dev)
+        self.graphs = {} if cuda else None
+
+    def body(self, kind, n):
+        args, gen, dev = self.args, self.gen, self.dev
+        count = args.frames // n
+        picks, mask = augment.choose(self.rows, self.pools[kind], count, n, gen)
+        network = (torch.rand(count, generator=gen, device=dev) < 0.3).long()
+        b = augment.assemble(self.rows, picks, mask, network, gen, True, args.noise)
         if args.no_world:
             b.x[..., : 39 * 8].view(*b.x.shape[:2], 39, 8)[..., 5:] = 0
-        loss = step_loss(net, b, w, args.derived)
-        opt.zero_grad()
+        loss = step_loss(self.net, b, self.w, args.derived)
+        self.opt.zero_grad(set_to_none=False)
         loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        opt.step()
+        torch.nn.utils.clip_grad_norm_(self.net.parameters(), 1.0)
+        self.opt.step()
         with torch.no_grad():
-            k = min(0.999, (step + 1) / (step + 10))
-            for p, q in zip(ema.parameters(), net.parameters()):
-                p.lerp_(q, 1 - k)
-        total += loss.item()
-        if step % 250 == 249:
-            print(f"step {step + 1} loss {total / 250:.4f} lr {lr:.2e} {(time.time() - start) / (step + 1):.3f} s/step", flush=True)
-            total = 0.0
-        if step % 2000 == 1999:
-            torch.save(ema.state_dict(), args.ckpt)
-    torch.save(ema.state_dict(), args.ckpt)
-    return ema
+            for p, q in zip(self.ema.parameters(), self.net.parameters()):
+                p.mul_(self.keep).add_((1 - self.keep) * q)
+            self.total += loss.detach()
+
+    def step(self, kind, n):
+        if self.graphs is None:
+            return self.body(kind, n)
+        key = kind, n
+        if key not in self.graphs:
+            side = torch.cuda.Stream()
+            side.wait_stream(torch.cuda.current_stream())
+            with torch.cuda.stream(side):
+                for _ in range(2):
+                    self.body(kind, n)
+            torch.cuda.current_stream().wait_stream(side)
+            self.graphs[key] = torch.cuda.CUDAGraph()
+            with torch.cuda.graph(self.graphs[key]):
+                self.body(kind, n)
+        self.graphs[key].replay()
+
+
+def train(rows, pool, args):
+    cuda = args.device != "cpu"
+    gen = None if cuda else torch.Generator().manual_seed(args.seed)
+    torch.manual_seed(args.seed)
+    rng = random.Random(args.seed)
+    as_tensor = lambda p: torch.tensor(p, device=args.device)
+    pools = {"any": as_tensor(pool), "seq": as_tensor([s for s in pool if rows.long[s]])}
+    rows = rows.to(args.device)
+    stats = statistics(rows, pools["any"], gen)
+    net = M.Lift(stats, d=args.width, layers=args.layers, heads=args.width // 32, drop=args.drop, alone=args.alone).to(args.device)
+    if args.init:
+        net.load_state_dict(torch.load(args.init, map_location=args.device))
+    t = Trainer(rows, pools, net, args, gen)
+    start = time.time()
+    rise, slow = min(300, args.steps / 16), max(0.001, 4 / args.steps)
+    for step in range(args.steps):
+        lr = args.lr * min(1, (step + 1) / rise) * (0.5 + 0.5 * math.cos(math.pi * step / args.steps))
+        t.keep.fill_(min(1 - slow, (step + 1) / (step + 10)))
+        t.lr.fill_(lr)
+        if not cuda:
+            for g in t.opt.param_groups:
+                g["lr"] = lr
+        t.step(*plan(rng))
+        if step % 500 == 499:
+            print(f"step {step + 1} loss {t.total.item() / 500:.4f} lr {lr:.2e} {(time.time() - start) / (step + 1):.4f} s/step", flush=True)
+            t.total.zero_()
+        if step % 500 == 499 or step == args.steps - 1:
+            torch.save({k: v.cpu() for k, v in t.ema.state_dict().items()}, args.ckpt)
+    return t.ema
 
 
 def main():
@@ -172,7 +213,13 @@ def main():
     a.add_argument("--steps", type=int, default=9000)
     a.add_argument("--width", type=int, default=160)
     a.add_argument("--layers", type=int, default=4)
-    a.add_argument("--heads", type=int, default=5)
+    a.add_argument("--frames", type=int, default=768, help="frames a step")
+    a.add_argument("--extra", default="", help="folder of files made by ../render_bodies")
+    a.add_argument("--noise", type=float, default=1.0, help="strength of the landmark noise")
+    a.add_argument("--drop", type=float, default=0.05)
+    a.add_argument("--decay", type=float, default=0.05)
+    a.add_argument("--files", default="", help="names of lifting files, instead of all for training")
+    a.add_argument("--device", default="cpu")
     a.add_argument("--lr", type=float, default=1e-3)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--threads", type=int, default=1)
@@ -181,10 +228,11 @@ def main():
     a.add_argument("--no-world", action="store_true", help="ablation: no world landmarks")
     args = a.parse_args()
     torch.set_num_threads(args.threads)
-    rows = data.read(args.data, data.TRAIN)
+    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    rows = data.read(args.data, args.files.split(",") if args.files else data.TRAIN, more)
     pool = data.swings(rows, lambda body, kind: args.all or body not in HELD)
-    print(len(pool), "swings", sum(1 for s in pool if rows.kind[s].startswith("seq")), "whole clips", flush=True)
-    net = train(rows, pool, args, weights())
+    print(len(pool), "swings", sum(rows.long[s] for s in pool), "whole clips", flush=True)
+    net = train(rows, pool, args)
     print("parameters", sum(p.numel() for p in net.parameters()))
 
 

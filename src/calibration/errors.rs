@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.507, 0.229),
-        pixel: correlation(0.439, 0.186),
-        depth: correlation(0.529, 0.285),
-        log_stature_px: correlation(0.836, 0.242),
-        trunk: correlation(0.494, 0.308),
-        shoulders: correlation(0.223, 0.207),
-        hips: correlation(0.35, 0.274),
-        lead_arm: correlation(0.206, 0.185),
+        hub_pixel: correlation(0.506, 0.231),
+        pixel: correlation(0.444, 0.187),
+        depth: correlation(0.531, 0.297),
+        log_stature_px: correlation(0.85, 0.261),
+        trunk: correlation(0.497, 0.314),
+        shoulders: correlation(0.223, 0.212),
+        hips: correlation(0.355, 0.287),
+        lead_arm: correlation(0.2, 0.179),
     };
 }

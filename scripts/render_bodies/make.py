@@ -1,0 +1,232 @@
+"""Renders more virtual golfers to train the corrector on: other bodies, other motions, other clothes, exact truth.
+
+    python motion.py ../shared/lifting ../shared/bodies library.npz                  # once, seconds
+    python make.py --bodies ../shared/bodies --library library.npz --models ../../models --out extra --swings 3000 --seed 1
+    python check.py ../shared/lifting ../shared/bodies ../../models                  # same definitions as the lifting files?
+
+Needs numpy, torch, onnx; a CUDA card with cupy (five of these side by side, seeds 1 to 5, made 150 pictures a second on one H100, both
+networks read), or gcc (about 1 s a picture, network full alone). Same seed, same swings. The pictures are not kept. Files have the arrays of ../shared/lifting/README.md that train_lift reads (no `rot`, `ang`, `mp`, and 23 of
+the points), in the same fixed-point form: its load.py reads them.
+
+What differs from the lifting files, on purpose:
+  bodies   each swing a new shape: lengths of legs, trunk, arms, shins, forearms, breadth of hips and shoulders, girths, belly, neck,
+           head, feet changed at random, clothes that stand off, sleeves, shorts, glove, belt, cap
+  motions  a third the script with changes of everything, a third with changes three times as large (pelvis, chest, head,
+           hands, elbows, collar bones, feet, each in its own time), a third of no script at all (turns of pelvis and chest
+           apart, slow or quick, hands anywhere in front, together or not); the library holds no clip of m1, f1, m7
+  pictures shading with folds, shadow on the ground, ground and walls by noise, motion blur of 1 to 5 moments, softness, noise,
+           JPEG with halved colour in two thirds
+A fifth is mirrored (left-handed). Rows without a person, or with a score below 0.5, are dropped.
+"""
+import argparse
+import json
+import os
+import time
+
+import numpy as np
+import torch
+
+import body as B
+import draw
+import motion
+import pose
+import scene
+
+BODIES = ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "m8", "m9", "f1", "f2", "f3", "f4", "f5", "f6", "y1")
+
+
+def rendered(kern, b, M, T, points, q, cam, rng, K, plain=False):
+    """Pictures of posed frames (K moments each) with random clothes, light and scenery."""
+    look = scene.dressed(b, rng)
+    if plain:
+        look["loose"][:] = 0
+    n = draw.normals(b.v, b.f)
+    v, f, w, col, cls = b.v + n * look["loose"][:, None], b.f, b.w, look["col"], look["cls"]
+    if look["cap"]:
+        bv, bf = draw.brim(b)
+        hw = np.zeros((len(bv), w.shape[1]), np.float32)
+        hw[:, b.seg.index("head")] = 1
+        f = np.concatenate([f, bf + len(v)])
+        v, n, w = np.concatenate([v, bv]), np.concatenate([n, np.tile([0, -0.3, 0.95], (len(bv), 1))]), np.concatenate([w, hw])
+        col, cls = np.concatenate([col, np.tile(scene.colour(rng), (len(bv), 1))]), np.concatenate([cls, np.zeros(len(bv), np.int32)])
+    obj = np.concatenate([v, v[:, 2:] / b.stature], 1)
+    extra = None
+    if rng.random() < 0.93 or plain:
+        hands = (points["knuckle.L"] + points["knuckle.R"]) / 2
+        way = B.unit(q["hg"].mean(1))
+        cv, cf = draw.club(hands - 0.12 * way, way, rng.uniform(0.85, 1.15))
+        cc = np.tile(rng.uniform(0.02, 0.6) * np.ones(3), (cv.shape[1], 1))
+        cc[:6] = 0.03
+        extra = cv, np.asarray(cf, np.int32), cc
+    lamp = scene.light(rng)
+    dim = 1 / max(0.5, lamp["strength"] * 0.6 + lamp["sky"])
+    post = dict(gain=dim * np.exp(rng.normal(0, 0.3)) * 0.9, soft=rng.uniform(0.5, 1.3) if rng.random() < 0.25 else 0, noise=rng.uniform(0.002, 0.02), jpeg=int(rng.integers(35, 93)) if rng.random() < 0.65 else 0,
+                seed=int(rng.integers(1 << 30)))
+    bg = scene.background(cam, rng, kern.dev)
+    return draw.pictures(kern, dict(v=v, n=n, w=w, f=f, obj=obj, col=col, cls=cls), M, T, extra, cam, look, lamp, K, bg, post)
+
+
+def times(rng, whole):
+    """Golfer times of the pictures, and the exposure with its moments."""
+    if whole:
+        t0 = rng.uniform(0.6, 0.9)
+        t = t0 + np.arange(int(rng.integers(40, 60))) / 30
+    else:
+        t = np.sort(np.concatenate([rng.uniform(0.7, 1.0, 3), rng.uniform(1.0, 2.8, 21)]))
+    K = int(rng.choice([1, 1, 2, 3] if whole else [1, 1, 2, 3, 5]))
+    return t, K, rng.uniform(0.002, 0.009) if K > 1 else 0.0
+
+
+def swing(seed, names, bodies, lib, whole):
+    """Everything about one swing but its pictures; None when no camera holds it."""
+    rng = np.random.default_rng(seed)
+    name = names[int(rng.integers(len(names)))]
+    b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]))
+    t, K, shutter = times(rng, whole)
+    sub = (t[:, None] + (np.linspace(-0.5, 0.5, K) if K > 1 else np.zeros(1))[None] * shutter).ravel()
+    kind = int(rng.integers(3))
+    if kind < 2:
+        i = int(rng.integers(len(lib.first) - 1))
+        stretch = rng.uniform(0.8, 1.25)
+        q = lib.clip(i, np.clip(1.9 + (sub - 1.9) * stretch, 0.7, 2.8))
+        q = motion.changed(q, sub, rng, rng.uniform(0.3, 0.8) if kind == 0 else rng.uniform(0.9, 2.2))
+    else:
+        q = motion.free(sub, rng)
+    q = motion.on_body(q, b)
+    M, T, points = B.pose(b, q)
+    hull = np.stack([points[n] for n in ("crown", "wrist.L", "wrist.R", "elbow.L", "elbow.R", "toe.L", "toe.R", "heel.L", "heel.R")], 1)
+    margin = np.concatenate([hull + [0, 0, 0.08], hull - [0, 0, 0.06], hull + [0.1, 0, 0], hull - [0.1, 0, 0]], 1)
+    cam = scene.camera(rng, margin)
+    if cam is None:
+        return None
+    phase = np.where(t <= 1.0, 0, np.where(t < 1.8, 2, np.where(t < 2.02, 3, np.where(t < 2.2, 5, 7)))).astype(np.uint8)
+    return dict(rng=rng, b=b, q=q, M=M, T=T, points=points, cam=cam, t=t, K=K, kind=kind, phase=phase, body=name, left=bool(rng.random() < 0.2), whole=whole, seed=seed)
+
+
+def rows_of(sw, got, ok):
+    """Truth and landmarks of one swing, mirrored when it is left-handed."""
+    pts = np.stack([sw["points"][n][:: sw["K"]] for n in B.WRITTEN], 1)[ok]
+    C, R, left = sw["cam"]["C"].copy(), sw["cam"]["R"].copy(), sw["left"]
+    if left:
+        swap = [B.WRITTEN.index(n[:-1] + {"L": "R", "R": "L"}[n[-1]] if n.endswith((".L", ".R")) else n) for n in B.WRITTEN]
+        pts = pts[:, swap] * [1, -1, 1]
+        C, R = C * [1, -1, 1], np.diag([-1.0, 1, 1]) @ R @ np.diag([1.0, -1, 1])
+    return dict(pts=pts, C=C, R=R, t=sw["t"][ok], phase=sw["phase"][ok], got={n: {a: v[ok] for a, v in o.items()} for n, o in got.items()})
+
+
+def fixed(a, scale):
+    """High and low byte planes, as lifting/load.py unpacks them."""
+    q = np.clip(np.round(np.asarray(a, float) * scale), -32768, 32767).astype(np.int32) + 32768
+    return np.stack([q >> 8, q & 255]).astype(np.uint8)
+
+
+def write(path, swings, networks):
+    """One npz in the lifting files' form."""
+    out = {}
+    cat = lambda f: np.concatenate([f(r) for _, r in swings])
+    out["row"] = np.concatenate([np.full(len(r["t"]), i, np.int32) for i, (_, r) in enumerate(swings)])
+    out["t"], out["phase"] = cat(lambda r: r["t"]).astype(np.float32), cat(lambda r: r["phase"])
+    put = lambda k, a, s: out.update({"q_" + k: fixed(a, s), "s_" + k: np.float64(s)})
+    put("pts", cat(lambda r: r["pts"]), 10000)
+    for n in networks:
+        g = lambda k: cat(lambda r: r["got"][n][k])
+        roi = g("roi")
+        put(f"xy_{n}", (g("xy") - roi[:, None, :2]) / roi[:, None, 2:3], 4096)
+        put(f"z_{n}", g("z") / roi[:, 2:3], 2048)
+        put(f"world_{n}", g("world"), 500)
+        out[f"vp_{n}"] = np.round(g("vp") * 255).astype(np.uint8)
+        out[f"roi_{n}"], out[f"flag_{n}"] = roi.astype(np.float32), g("flag").astype(np.float16)
+    one = lambda f, d=None: np.array([f(s, r) for s, r in swings], dtype=d)
+    out["id"], out["body"], out["left_handed"] = one(lambda s, r: s["seed"]), one(lambda s, r: s["body"]), one(lambda s, r: s["left"])
+    out["lead"] = np.where(out["left_handed"], "R", "L")
+    for k in ("view", "azimuth", "distance", "height", "hfov", "misaim", "size", "K"):
+        out[k] = one(lambda s, r: s["cam"][k])
+    out["R"], out["C"] = one(lambda s, r: r["R"]), one(lambda s, r: r["C"])
+    out["stature"], out["motion"] = one(lambda s, r: s["b"].stature, np.float32), one(lambda s, r: s["kind"])
+    swap = [B.WRITTEN.index(n[:-1] + {"L": "R", "R": "L"}[n[-1]] if n.endswith((".L", ".R")) else n) for n in B.WRITTEN]
+    out["point_names"], out["swap"] = np.array(B.WRITTEN), np.array(swap)
+    np.savez_compressed(path + ".part.npz", **out)
+    os.replace(path + ".part.npz", path)
+    print(path, len(swings), "swings", len(out["row"]), "rows", os.path.getsize(path), "bytes", flush=True)
+
+
+def plan_swing(job):
+    seed, names, bodies, library, whole = job
+    if not hasattr(plan_swing, "lib"):
+        plan_swing.lib = motion.Library(library)
+    for k in range(20):
+        s = swing((seed, k), names, bodies, plan_swing.lib, whole)
+        if s is not None:
+            s["seed"] = seed
+            return s
+    return None
+
+
+def start(kern, net, sw, networks):
+    img = rendered(kern, sw["b"], sw["M"], sw["T"], sw["points"], sw["q"], sw["cam"], sw["rng"], sw["K"])
+    if sw["left"]:
+        img = img.flip(2)
+    out, ok = net.read(img, networks)
+    return img, {n: {a: v.cpu().numpy() for a, v in o.items()} for n, o in out.items()}, ok.cpu().numpy()
+
+
+def main():
+    a = argparse.ArgumentParser()
+    a.add_argument("--bodies", required=True)
+    a.add_argument("--library", required=True)
+    a.add_argument("--models", required=True)
+    a.add_argument("--out", required=True)
+    a.add_argument("--swings", type=int, default=100)
+    a.add_argument("--whole", type=float, default=0.15, help="share of whole clips")
+    a.add_argument("--seed", type=int, default=1)
+    a.add_argument("--names", default=",".join(BODIES))
+    a.add_argument("--networks", default="full,heavy")
+    a.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    a.add_argument("--workers", type=int, default=8)
+    a.add_argument("--file", type=int, default=500, help="swings a file")
+    a.add_argument("--limit", type=float, default=1e9, help="seconds after which to stop")
+    a.add_argument("--pictures", default="", help="folder: keep a few pictures to look at")
+    args = a.parse_args()
+    torch.set_num_threads(max(1, torch.get_num_threads() // 2))
+    os.makedirs(args.out, exist_ok=True)
+    names, networks = args.names.split(","), tuple(args.networks.split(","))
+    began = time.time()
+    rng = np.random.default_rng(args.seed)
+    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole)) for i in range(args.swings)]
+    import multiprocessing as mp
+
+    pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
+    stream = pool.imap(plan_swing, jobs, chunksize=1) if pool else map(plan_swing, jobs)
+    torch.backends.cudnn.allow_tf32 = False
+    kern, net = draw.Kernels(args.device), pose.Pose(args.models, args.device, networks)
+    done, files, rows, seen = [], 0, 0, 0
+    for i, sw in enumerate(stream):
+        if sw is None:
+            continue
+        img, got, ok = start(kern, net, sw, networks)
+        seen, rows = seen + len(ok), rows + int(ok.sum())
+        if args.pictures and i < 40:
+            from PIL import Image
+
+            os.makedirs(args.pictures, exist_ok=True)
+            Image.fromarray(np.concatenate([x for x in img[:: max(1, len(img) // 4)].cpu().numpy()[:4]], 1)[::2, ::2]).save(os.path.join(args.pictures, f"{i}.jpg"))
+        if ok.sum() >= 8:
+            keep = {k: sw[k] for k in ("points", "cam", "t", "K", "kind", "phase", "body", "left", "seed", "b")}
+            done.append((keep, rows_of(keep, got, ok)))
+            keep.pop("points")
+        if len(done) == args.file:
+            write(os.path.join(args.out, f"extra_{args.seed}_{files}.npz"), done, networks)
+            done, files = [], files + 1
+        if i % 100 == 99:
+            print(f"{i + 1} swings {rows} rows of {seen} {time.time() - began:.0f} s", flush=True)
+        if time.time() - began > args.limit:
+            break
+    if done:
+        write(os.path.join(args.out, f"extra_{args.seed}_{files}.npz"), done, networks)
+    if pool:
+        pool.terminate()
+    print(json.dumps({"rows": rows, "pictures": seen, "seconds": round(time.time() - began)}))
+
+
+if __name__ == "__main__":
+    main()
