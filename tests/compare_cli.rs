@@ -55,7 +55,8 @@ fn mistakes_are_one_line_with_their_exit_code() {
     let a = swing(folder.path(), "a", -6.0).display().to_string();
     std::fs::write(folder.path().join("x.json"), "{}").unwrap();
     let x = folder.path().join("x.json").display().to_string();
-    let cases: [(&[&str], i32); 11] = [
+    let cases: [(&[&str], i32); 12] = [
+        (&["lesson", "history", "Nobody", "top.hub_offset", "--out", "x.svg"], 1),
         (&["lesson", "flight", "1", "attack_angle=-4"], 2),
         (&["compare", "--before", &a], 2),
         (&["compare"], 2),
@@ -113,6 +114,15 @@ fn a_pupil_from_first_lesson_to_erasure() {
         say(&["lesson", "list", "Anna", "--date", "2026-11-25"]).contains("attack_angle -4.1 deg")
     );
     assert_eq!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).lines().count(), 5);
+    let chart = folder.path().join("weeks.svg").display().to_string();
+    say(&["lesson", "history", "Anna", "top.lower_hub_target", "--out", &chart]);
+    let drawn = std::fs::read_to_string(&chart).unwrap();
+    assert!(drawn.contains("<svg") && drawn.contains("slow swings"), "{drawn}");
+    let text = say(&["lesson", "history", "Anna", "top.lower_hub_target", "--json"]);
+    let history: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(history["points"][1]["value"], 0.0);
+    assert!(history["points"][1]["low"].as_f64().unwrap() < -1.5, "{text}");
+    assert_eq!((&history["target"], &history["days"][0]["n"]), (&(-2.0).into(), &1.into()));
     let compared = say(&["compare", "--pupil", "Anna"]);
     assert!(
         compared.contains("moved 6.0 cm") && compared.contains("target of -2.0 cm"),

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::HandedArg;
+use super::hand_out::StyleArgs;
 
 /// Where the library is.
 #[derive(Clone, Debug, Default, Args)]
@@ -213,6 +214,11 @@ pub enum LessonCommand {
         key: String,
         #[arg(long)]
         json: bool,
+        /// Draw it into this file; its ending (svg, png or pdf) says what it will be
+        #[arg(long, value_name = "FILE", conflicts_with = "json")]
+        out: Option<PathBuf>,
+        #[command(flatten)]
+        style: StyleArgs,
     },
     /// Note a practice task that was given
     Task {

@@ -15,10 +15,11 @@ use super::sample::Sample;
 use super::student::{two_sided, two_sided_quantile};
 
 /// How much of the camera's and the repeated keypoint error both sides have in common when the
-/// camera was left where it stood. Assumed, no source: the same tilt and the same network err
-/// differently on another motion and pose, and a changed pivot is one. The scale is the same for
-/// both and counts as wholly common.
-pub const SHARED_BY_SETUP: f64 = 0.5;
+/// camera was left where it stood. Measured on rendered bodies that the corrector never saw, two
+/// motions each before one camera (DEVELOPERS.md, "Before against after"): 0.36 for the hubs along
+/// target and ball (95 % interval 0.18 to 0.51), 0.45 to 0.60 for the other values. The scale is the
+/// same for both and counts as wholly common.
+pub const SHARED_BY_SETUP: f64 = 0.4;
 /// 95 % intervals.
 const TAIL: f64 = 0.05;
 
@@ -214,7 +215,8 @@ mod tests {
         let apart = Difference::new(&a, &b, false).known;
         let shared = Difference::new(&a, &b, true).known;
         assert!((apart - 2.0 * (0.18 * 0.18 + 0.4 * 0.4)).abs() < 1e-9, "{apart}");
-        assert!((shared - 0.4 * 0.4).abs() < 1e-9, "{shared}");
+        let apart = 2.0 * 0.4 * 0.4 * (1.0 - SHARED_BY_SETUP);
+        assert!((shared - apart).abs() < 1e-9, "{shared}");
         // A common scale error of 3 % is 3 % of the change.
         let scale = |v: f64| with(&[v; 3], |r| r.scale = 0.03 * r.value);
         let change = Difference::new(&scale(-6.0), &scale(2.0), true).known;

@@ -52,9 +52,9 @@ fn flown(flights: &[FlightLine]) -> String {
 
 fn setup(same: bool) -> String {
     if same {
-        "Same set-up stated: the scale error is taken as common to both sides and half of the camera's and of the repeating keypoint error (an assumption), so they cancel that far.".to_owned()
+        "Same set-up stated: the scale error is taken as common to both sides and two fifths of the camera's and of the repeating keypoint error (measured on rendered swings), so they cancel that far.".to_owned()
     } else {
-        "The set-up is not stated to be the same: scale, camera and half of the keypoint error (an assumption) are taken to repeat within a side and to differ between the sides. State the same set-up when the camera stood still.".to_owned()
+        "The set-up is not stated to be the same: scale, camera and nearly all of the keypoint error (measured on rendered swings) are taken to repeat within a side and to differ between the sides. State the same set-up when the camera stood still.".to_owned()
     }
 }
 

@@ -28,6 +28,13 @@ pub fn chart(args: &ChartArgs) -> Result<String, Error> {
     Ok(format!("{}\n", args.out.display()))
 }
 
+/// Writes a drawing as the file's ending says.
+pub fn save(drawing: &Drawing, letters: &Lettering, out: &Path) -> Result<String, Error> {
+    let kind = Kind::of(out)?;
+    write_atomically(out, &bytes(drawing, letters, kind, PICTURE_SCALE)?)?;
+    Ok(format!("{}\n", out.display()))
+}
+
 fn draw(
     args: &ChartArgs,
     first: &Folder,

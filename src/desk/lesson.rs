@@ -1,14 +1,16 @@
 //! `hubgauge lesson`. In: the command. Out: lessons, histories, or what was done, in words.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
+use crate::chart::{self, Lettering};
 use crate::cli::desk::{LessonArgs, LessonCommand};
 use crate::compare::{CompareError, Key, Mean};
 use crate::error::Error;
 use crate::record::{
-    Day, Flight, History, Keep, Lesson, Library, Reading, flight_csv, read_result,
+    Day, Flight, History, Keep, Lesson, Library, Reading, RecordError, flight_csv, read_result,
 };
-use crate::results::Value;
+use crate::results::{Style, Value};
 use crate::units::Estimate;
 
 /// # Errors
@@ -34,10 +36,14 @@ pub fn lesson(args: LessonArgs) -> Result<String, Error> {
                 None => Ok(listed(&library.lessons(&pupil)?)),
             }
         }
-        LessonCommand::History { pupil, key, json } => {
+        LessonCommand::History { pupil, key, json, out, style } => {
             let key: Key = key.parse()?;
             let history = super::open(&at)?.over_time(&pupil, key)?;
-            if json { super::json(&history) } else { Ok(told(&history)) }
+            match out {
+                Some(file) => drawn(&history, &file, style.into()),
+                None if json => super::json(&history),
+                None => Ok(told(&history)),
+            }
         }
         LessonCommand::Task { pupil, what, day } => {
             let mut library = super::open(&at)?;
@@ -101,6 +107,18 @@ fn listed(lessons: &[Lesson]) -> String {
         out.push_str("No lesson is on record yet: `hubgauge measure --pupil` starts one.\n");
     }
     out
+}
+
+/// The width that a screen and half a printed page have room for, 1/96 inch.
+const CHART_WIDTH: f64 = 720.0;
+
+fn drawn(history: &History, file: &Path, style: Style) -> Result<String, Error> {
+    if history.points.is_empty() {
+        return Err(RecordError::NoValue(history.key.to_string()).into());
+    }
+    let letters = Lettering::default();
+    let input = super::history_input(history, str::to_owned, style, CHART_WIDTH);
+    super::chart::save(&chart::history(&input, &letters), &letters, file)
 }
 
 /// Every swing, the means of days with more than one, then the tasks given.

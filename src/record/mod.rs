@@ -65,6 +65,8 @@ pub enum RecordError {
     PupilExists(String),
     #[error("there is no swing {0}: see `hubgauge lesson list`")]
     NoSwing(i64),
+    #[error("no swing on record has {0}: see `hubgauge lesson list`")]
+    NoValue(String),
     #[error("{what} \"{given}\": {mend}")]
     Wrong { what: &'static str, given: String, mend: &'static str },
     #[error("{file} already exists: choose another name")]
