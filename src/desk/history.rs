@@ -56,12 +56,12 @@ fn is_after(label: &str) -> bool {
     label.trim().eq_ignore_ascii_case("after")
 }
 
-/// For travel the ways of the two signs; other values name theirs in the value's own words.
+/// What the two signs of a value mean.
 fn ways(key: Key) -> [String; 2] {
     match key {
-        Key::At { measure, .. } if measure.is_length() => {
+        Key::At { measure, .. } => {
             [1.0, -1.0].map(|sign| crate::results::direction(measure, sign).to_owned())
         }
-        _ => [String::new(), String::new()],
+        Key::Swing { .. } => [String::new(), String::new()],
     }
 }

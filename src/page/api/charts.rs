@@ -12,9 +12,9 @@ use super::super::drawn::Drawn;
 use super::super::reply::{Refusal, Reply, aside};
 use super::super::state::Page;
 use super::super::view;
-use crate::chart::{self, Day, HistoryInput, LadderInput, Lettering, MapInput, Seen};
+use crate::chart::{self, LadderInput, Lettering, MapInput};
 use crate::compare::Key;
-use crate::units::Estimate;
+use crate::desk;
 
 /// Narrowest phone to a wide window.
 const WIDTHS: (f64, f64) = (320.0, 1600.0);
@@ -78,41 +78,11 @@ pub async fn history(
         let key: Key = asked.key.parse()?;
         let history = page.library()?.over_time(&asked.pupil, key)?;
         let look = page.look_of_page();
-        let day = |date: &str| Day { date: date.to_owned(), shown: view::written_day(&look, date) };
-        let seen = history.points.iter().map(|reading| Seen {
-            day: day(&reading.point.date),
-            value: Estimate::new(reading.point.value, reading.point.sd),
-            after: reading.point.label.trim().eq_ignore_ascii_case("after"),
-        });
-        let lessons = &history.lessons;
-        let task = |lesson: &crate::record::Lesson| {
-            let day = day(&lesson.date);
-            lesson.tasks.iter().map(move |task| (day.clone(), task.clone())).collect::<Vec<_>>()
-        };
-        let input = HistoryInput {
-            name: chart::value_name(key),
-            unit: history.unit,
-            seen: seen.collect(),
-            lessons: lessons.iter().map(|lesson| day(&lesson.date)).collect(),
-            tasks: lessons.iter().flat_map(task).collect(),
-            target: history.target,
-            ways: ways(key),
-            style: page.style(),
-            width: width(asked.width),
-        };
+        let shown = |date: &str| view::written_day(&look, date);
+        let input = desk::history_input(&history, shown, page.style(), width(asked.width));
         Ok(svg(&chart::history(&input, &Lettering::default())))
     })
     .await
-}
-
-/// What the two directions of a value mean.
-fn ways(key: Key) -> [String; 2] {
-    match key {
-        Key::At { measure, .. } => {
-            [1.0, -1.0].map(|sign| crate::results::direction(measure, sign).to_owned())
-        }
-        _ => [String::new(), String::new()],
-    }
 }
 
 fn width(asked: Option<f64>) -> f64 {
