@@ -58,3 +58,44 @@ pub fn hidden_at(faces: &[Face], file_s: f64, clock: &Clock) -> Vec<Area> {
     let near = faces.iter().filter(|f| (f.file_s - file_s).abs() <= LASTS_S * clock.stretch);
     near.map(|f| Area::around(f.centre, Pixel::new(f.half, f.half))).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::num::NonZeroU32;
+
+    use super::*;
+    use crate::decode::{TimeBase, Timestamp};
+    use crate::keypoints::{LANDMARKS, Landmark, Roi};
+    use crate::units::Confidence;
+
+    /// Somebody whose ears are 300 pixels above the middle of the square.
+    fn person(x: f64) -> Landmarks {
+        let mut points = [Landmark::default(); LANDMARKS];
+        for ear in EARS {
+            points[ear].at = Pixel::new(x, 300.0);
+        }
+        let roi = Roi { centre: Pixel::new(x, 600.0), side: 800.0, rotation: 0.0 };
+        Landmarks { points, person: Confidence::default(), roi, twin: None }
+    }
+
+    #[test]
+    fn everybody_s_head_but_the_golfer_s_is_hidden_about_the_time_it_was_seen() {
+        let base = TimeBase { num: NonZeroU32::MIN, den: NonZeroU32::new(12).unwrap() };
+        let sighting = |ticks: i64| Sighting {
+            time: Timestamp { ticks, base },
+            index: 0,
+            people: vec![person(360.0), person(90.0)],
+        };
+        let guide: Guide = vec![(0.0, person(370.0).roi)];
+        let faces = others(&[sighting(0), sighting(24)], &guide);
+        assert_eq!(faces.len(), 2);
+        assert!((faces[0].centre.x - 90.5).abs() < 1e-9);
+        let clock = Clock { first_s: 0.0, stretch: 1.0 };
+        assert_eq!(hidden_at(&faces, 0.1, &clock).len(), 1);
+        assert!(hidden_at(&faces, 1.0, &clock).is_empty());
+        let slow = Clock { first_s: 0.0, stretch: 8.0 };
+        assert_eq!(hidden_at(&faces, 1.0, &slow).len(), 2);
+        assert!(hidden_at(&faces, 0.1, &clock)[0].contains(Pixel::new(60.0, 330.0)));
+        assert_eq!(others(&[sighting(0)], &Guide::new()).len(), 2);
+    }
+}
