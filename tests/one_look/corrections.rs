@@ -66,6 +66,17 @@ fn a_dragged_event_is_there_and_only_what_hangs_on_it_moves() {
 }
 
 #[test]
+fn an_arm_level_set_by_hand_stays_where_it_was_set() {
+    let plain = with(1, "[]");
+    let frame = plain.events[&Event::Transition].frames[&View::FaceOn] - 2;
+    let text =
+        format!(r#"[{{"kind":"event","view":"face-on","event":"transition","frame":{frame}}}]"#);
+    let moved = with(1, &text);
+    assert_eq!(moved.events[&Event::Transition].frames[&View::FaceOn], frame);
+    assert_eq!(moved.events[&Event::Top], plain.events[&Event::Top]);
+}
+
+#[test]
 fn a_dragged_hub_moves_its_measures_there_and_hardly_anywhere_else() {
     let plain = with(1, "[]");
     let frame = top_frame(&plain);
@@ -122,7 +133,10 @@ fn marks_for_the_camera_replace_what_was_there() {
         .abs()
             > 0.5
     );
-    assert_eq!(vertical.events, plain.events);
+    // When the arm is level hangs on the camera, the other events do not.
+    for event in [Event::Takeaway, Event::Top, Event::Impact, Event::Finish] {
+        assert_eq!(vertical.events[&event], plain.events[&event]);
+    }
     // The rod of the fixture; where it is said to be longer, centimetres follow.
     let rod = |metres: f64| {
         let text = format!(
