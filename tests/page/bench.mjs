@@ -20,6 +20,26 @@ export async function bringIn(page, clips, failures) {
   return { dropped, firstPicture };
 }
 
+/** Files through the picker, as on a phone. */
+export async function choose(page, names, root) {
+  const known = await page.locator('.clip').count();
+  await page.locator('[data-intake] input[type=file]').setInputFiles(names.map((name) => `${root}fixtures/clips/${name}`));
+  await page.waitForFunction((n) => document.querySelectorAll('.clip').length > n, known);
+}
+
+/** What is no clip is refused in one line that says what to do, and can be put away. */
+export async function refuse(page, failures) {
+  await page.locator('[data-intake] input[type=file]').setInputFiles([
+    { name: 'broken.mp4', mimeType: 'video/mp4', buffer: Buffer.from('this is no clip') },
+  ]);
+  const row = page.locator('li, article').filter({ hasText: 'broken.mp4' }).filter({ has: page.locator('.trouble') }).last();
+  await row.waitFor({ timeout: 120_000 });
+  const said = await row.locator('.trouble').first().textContent();
+  failures.check(said.length > 20 && !said.includes('\n'), `a broken clip says: ${said}`);
+  await row.getByRole('button', { name: /Remove|Close/ }).first().click();
+  await page.waitForFunction(() => !document.querySelector('main').textContent.includes('broken.mp4'));
+}
+
 /** Types what a coach knows while the clips are measured, and waits until it is saved. */
 export async function describe(page, index, { label, stature, pupil }) {
   const card = page.locator('.swing').nth(index);

@@ -39,6 +39,13 @@ export async function checkSwing(page, failures, step) {
   failures.equal(await page.locator('.by-hand button').count(), 2, 'corrections listed');
   await page.screenshot({ path: 'shots/05_corrected.png' });
 
+  step('a rod is marked, and an event dragged on the time bar');
+  await mark(page, failures);
+  await dragFlag(page, failures);
+  await page.keyboard.press('Control+z');
+  await page.waitForFunction(() => document.querySelectorAll('.by-hand button').length === 3);
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(2).click());
+
   step('both are undone');
   await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(1).click());
   await change(page, failures, 'undo', () => page.locator('.by-hand button').first().click());
@@ -50,6 +57,33 @@ export async function checkSwing(page, failures, step) {
 }
 
 const index = (page) => page.evaluate(() => Number(document.querySelector('.shot').dataset.index));
+
+/** Two touches on something of known length change where lengths come from. */
+async function mark(page, failures) {
+  await page.locator('.tools label').filter({ hasText: 'marks a length' }).click();
+  await page.locator('[name=length]').fill('1.22 m');
+  await page.locator('.stage').scrollIntoViewIfNeeded();
+  const box = await page.locator('.marks').boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + box.height * 0.75];
+  await page.mouse.click(x - 60, y);
+  await change(page, failures, 'marking a length', () => page.mouse.click(x + 60, y));
+  const from = await page.locator('.notes').textContent();
+  failures.check(from.includes('the length that was marked'), 'the scale does not come from the mark');
+  await page.locator('.tools label').filter({ hasText: 'moves a point' }).click();
+}
+
+/** A flag follows the pointer and the event with it. */
+async function dragFlag(page, failures) {
+  const flag = page.locator('.flag[data-event=impact]');
+  await flag.scrollIntoViewIfNeeded();
+  const box = await flag.boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + box.height - 6];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x + 12, y, { steps: 3 });
+  await change(page, failures, 'dragging an event', () => page.mouse.up());
+  failures.equal(await page.locator('.by-hand button').count(), 4, 'corrections listed after the flag');
+}
 
 /** Does something and waits until what depends on it is on the page. */
 async function change(page, failures, what, act) {

@@ -5,7 +5,7 @@ import { mkdirSync, readFileSync, rmSync } from 'node:fs';
 import { chromium } from 'playwright-core';
 import { Failures, listen } from './checks.mjs';
 import { Program, ROOT } from './program.mjs';
-import { bringIn, describe, waitForAnswer } from './bench.mjs';
+import { bringIn, choose, describe, refuse, waitForAnswer } from './bench.mjs';
 import { checkSwing } from './correcting.mjs';
 import { compareAndHandOut } from './handing_out.mjs';
 import { shootAll } from './shots.mjs';
@@ -44,9 +44,14 @@ try {
   step(`answer ${((Date.now() - before.dropped) / 1000).toFixed(1)} s after the drop`);
   await page.screenshot({ path: 'shots/03_answer.png' });
 
-  step('drop the clips of after');
-  await bringIn(page, [clip('p1_after_faceon.mp4'), clip('p1_after_dtl.mp4')], failures);
+  step('choose the clips of after, and one that is none');
+  await choose(page, ['p1_after_faceon.mp4', 'p1_after_dtl.mp4'], ROOT);
   await describe(page, 0, { label: 'after', stature: '179', pupil: 'Zoë Démo' });
+  const other = await context.newPage();
+  await other.goto(address);
+  await other.locator('body[data-started]').waitFor();
+  await refuse(other, failures);
+  await other.close();
   await waitForAnswer(page, 2);
   await page.locator('.together').waitFor();
   step('both are measured');

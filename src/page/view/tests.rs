@@ -231,3 +231,22 @@ fn every_script_and_the_style_are_served_with_their_type() {
     }
     assert!(asset("../mod.rs").is_none() && asset("").is_none());
 }
+
+#[test]
+fn faces_are_blurred_for_a_minor_or_when_the_coach_prefers_it() {
+    let blurred = |minor: bool, blur: bool| {
+        let mut page = HandOutPage {
+            swing: swing_page(),
+            before: None,
+            tasks: Vec::new(),
+            words: String::new(),
+            paper: "letter".to_owned(),
+        };
+        page.swing.swing.minor = minor;
+        let look = Look { blur, ..look::tests::plain() };
+        let html = hand_out(&page, &look);
+        assert!(html.contains("value=\"letter\" checked"));
+        html.contains("name=\"blur\" value=\"1\" checked")
+    };
+    assert!(blurred(true, false) && blurred(false, true) && !blurred(false, false));
+}
