@@ -18,6 +18,7 @@ export async function checkSwing(page, failures, step) {
 
   step('the top is three pictures later');
   await page.locator('[data-jump=top]').click();
+  await page.locator('[data-jump=top][aria-pressed=true]').waitFor();
   const top = await index(page);
   for (let i = 0; i < 3; i += 1) await page.locator('[data-does=forth]').click();
   await page.waitForFunction((n) => document.querySelector('.shot').dataset.index === String(n), top + 3);
