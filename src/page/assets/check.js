@@ -132,7 +132,7 @@ class Walker {
   }
 
   lengthTyped() {
-    const text = lengthTyped(this.form.elements.length.value, 'cm');
+    const text = lengthTyped(this.form.querySelector('[name=length]').value, 'cm');
     const parts = text.match(/^([\d.]+)(mm|cm|m|in)$/) ?? text.match(/^(\d+)ft(?:([\d.]+)in)?$/);
     if (!parts) return undefined;
     if (text.includes('ft')) return (Number(parts[1]) * 12 + Number(parts[2] ?? 0)) * 0.0254;
@@ -170,5 +170,8 @@ const ACTS = {
 
 export async function start() {
   const place = document.querySelector('[data-check]');
-  if (place) await new Walker(place).start();
+  if (!place) return;
+  if (place.querySelector('.stage')) await new Walker(place).start();
+  // No numbers, perhaps because of a correction: each can still be undone.
+  else new Corrections(place, JSON.parse(place.dataset.corrections), () => location.reload());
 }

@@ -5,7 +5,7 @@ import { refresh } from './live.js';
 
 /** `178` gets its unit, `5'10"` its words; anything else goes as typed. */
 export function lengthTyped(text, unit) {
-  const plain = text.trim().replace(',', '.').replace(/(\d)\s*['′’]\s*/, '$1ft').replace(/["″”]$/, 'in');
+  const plain = text.replace(/\s+/g, '').replace(',', '.').replace(/(\d)\s*['′’]\s*/, '$1ft').replace(/["″”]$/, 'in');
   const feet = plain.replace(/^(\d+)ft(\d+(\.\d+)?)$/, '$1ft$2in');
   if (!/^\d+(\.\d+)?$/.test(feet)) return feet;
   if (unit === 'inches') return `${feet}in`;

@@ -6,7 +6,7 @@ use crate::events::Event;
 use crate::page::shown::{Look, SwingPage};
 use crate::results::SwingResult;
 
-use super::frame::{document, empty, go, tick};
+use super::frame::{document, empty, go, tick, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, event_name, key};
 use super::numbers::{numbers, readout};
@@ -27,12 +27,23 @@ pub fn check(page: &SwingPage, view: View, look: &Look) -> String {
     );
     let body = match &page.result {
         Some(result) => bench(page, view, result, look),
-        None => empty(say("bench.no_answer_yet")),
+        None => unread(page, view, look),
     };
     document(look, "check", &title, head.and(body))
 }
 
-fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Html {
+/// No numbers: why, and the corrections, one of which may be the reason.
+fn unread(page: &SwingPage, view: View, look: &Look) -> Html {
+    let said = match page.swing.message.as_deref() {
+        Some(message) => trouble(message),
+        None => empty(say("bench.no_answer_yet")),
+    };
+    let said = el("div", &[("class", "said"), ("data-live", "said")], said);
+    place(page, view, look, said.and(by_hand()))
+}
+
+/// What the scripts need to know, around what is shown.
+fn place(page: &SwingPage, view: View, look: &Look, inside: Html) -> Html {
     let api = at(look, &format!("api/swings/{}", in_address(&page.swing.id)));
     let view_key = key(view);
     let corrections = serde_json::to_string(&page.corrections).unwrap_or_default();
@@ -42,6 +53,10 @@ fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Htm
         ("data-view", view_key.as_str()),
         ("data-corrections", corrections.as_str()),
     ];
+    el("div", &attributes, inside)
+}
+
+fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Html {
     let told_here = readout(result, view, look);
     let seen = [views(page, view, look), stage(view), walk(), told_here, events(result), tools()];
     let text = page.swing.answer.as_deref().unwrap_or_default();
@@ -51,7 +66,7 @@ fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Htm
         by_hand(),
         numbers(result, look),
     ];
-    el("div", &attributes, [div("seen", seen), div("told", told)])
+    place(page, view, look, [div("seen", seen), div("told", told)].into())
 }
 
 /// Where both views exist, a link to each.

@@ -233,6 +233,17 @@ fn every_script_and_the_style_are_served_with_their_type() {
 }
 
 #[test]
+fn a_correction_that_spoils_the_numbers_can_still_be_undone() {
+    let mut page = swing_page();
+    page.result = None;
+    page.swing.state = SwingState::Failed;
+    page.swing.message = Some("the length and the height contradict each other".to_owned());
+    let html = check(&page, View::FaceOn, &look::tests::plain());
+    assert!(html.contains("contradict") && html.contains("data-corrections"));
+    assert!(html.contains("by-hand"));
+}
+
+#[test]
 fn faces_are_blurred_for_a_minor_or_when_the_coach_prefers_it() {
     let blurred = |minor: bool, blur: bool| {
         let mut page = HandOutPage {
