@@ -62,8 +62,8 @@ const index = (page) => page.evaluate(() => Number(document.querySelector('.shot
 /** Two touches on something of known length change where lengths come from. */
 async function mark(page, failures) {
   await page.locator('.tools label').filter({ hasText: 'marks a length' }).click();
-  // As long as it would be on a body of 1.79 m: ankles to the middle of the head are about 0.89
-  // of the height (Drillis and Contini 1966: ankle 0.039, chin to crown 0.870 to 1).
+  // About as long as it would be on a body of 1.79 m: from the ankles to the middle of the head
+  // are about 0.89 of the height (a rough share, from memory), so that the mark is believable.
   const body = await page.evaluate(async () => {
     const place = document.querySelector('[data-check]');
     const track = await (await fetch(`${place.dataset.check}/track/${place.dataset.view}`)).json();
