@@ -40,7 +40,7 @@ export async function checkSwing(page, failures, step) {
   failures.equal(await page.locator('.by-hand button').count(), 2, 'corrections listed');
   await page.screenshot({ path: 'shots/05_corrected.png' });
 
-  step('a rod is marked, and an event dragged on the time bar');
+  step('lines are marked, and an event dragged on the time bar');
   await mark(page, failures);
   await dragFlag(page, failures);
   await page.keyboard.press('Control+z');
@@ -59,26 +59,30 @@ export async function checkSwing(page, failures, step) {
 
 const index = (page) => page.evaluate(() => Number(document.querySelector('.shot').dataset.index));
 
-/** Two touches on something of known length change where lengths come from. */
+/** Two touches make a line. A length that contradicts the body is answered with words, and
+ *  undoing it brings the numbers back; a vertical is taken. */
 async function mark(page, failures) {
-  await page.locator('.tools label').filter({ hasText: 'marks a length' }).click();
-  // About as long as it would be on a body of 1.79 m: from the ankles to the middle of the head
-  // are about 0.89 of the height (a rough share, from memory), so that the mark is believable.
-  const body = await page.evaluate(async () => {
-    const place = document.querySelector('[data-check]');
-    const track = await (await fetch(`${place.dataset.check}/track/${place.dataset.view}`)).json();
-    const { head, lead_ankle: ankle } = track.frames.find((f) => f.index === track.events.address).points;
-    return (ankle[1] - head[1]) * document.querySelector('.marks').getScreenCTM().a;
-  });
-  await page.locator('[name=length]').fill(`${((120 / body) * 0.89 * 1.79).toFixed(2)} m`);
+  const before = await told(page);
+  await page.locator('[data-tool] .tools label').filter({ hasText: 'marks a length' }).click();
+  await page.locator('[name=length]').fill('9 m');
+  await line(page, failures, 'marking a length', [-60, 0], [60, 0]);
+  const said = await page.locator('.told .said .trouble').textContent();
+  failures.check(said.includes('check the marks'), `a length that cannot be says: ${said}`);
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(2).click());
+  failures.equal((await told(page)).answer, before.answer, 'answer after undoing the length');
+  await page.locator('.tools label').filter({ hasText: 'marks a vertical' }).click();
+  await line(page, failures, 'marking a vertical', [100, 0], [100, -120]);
+  failures.equal(await page.locator('.by-hand button').count(), 3, 'corrections listed after the vertical');
+  await page.locator('.tools label').filter({ hasText: 'moves a point' }).click();
+}
+
+/** Touches two places of the picture, given from its middle in CSS pixels. */
+async function line(page, failures, what, ...ends) {
   await page.locator('.stage').scrollIntoViewIfNeeded();
   const box = await page.locator('.marks').boundingBox();
-  const [x, y] = [box.x + box.width / 2, box.y + box.height * 0.75];
-  await page.mouse.click(x - 60, y);
-  await change(page, failures, 'marking a length', () => page.mouse.click(x + 60, y));
-  const from = await page.locator('.notes').textContent();
-  failures.check(from.includes('the length that was marked'), 'the scale does not come from the mark');
-  await page.locator('.tools label').filter({ hasText: 'moves a point' }).click();
+  const [one, two] = ends.map(([x, y]) => [box.x + box.width / 2 + x, box.y + box.height * 0.75 + y]);
+  await page.mouse.click(...one);
+  await change(page, failures, what, () => page.mouse.click(...two));
 }
 
 /** A flag follows the pointer and the event with it. */

@@ -63,6 +63,8 @@ try {
   step('reload: everything is there');
   await page.goto(address);
   await found(page, 'after a reload');
+  // The stream of events would be cut, which the console notes.
+  await page.goto('about:blank');
   await program.stop('SIGKILL');
   address = await program.start();
   await page.goto(address);

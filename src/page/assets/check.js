@@ -122,12 +122,16 @@ class Walker {
 
   /** After a change: numbers, track and pictures as the program has them now. */
   async changed() {
-    await Promise.all([refresh(), this.readTrack().catch(() => {})]);
+    await refresh();
+    // A correction may contradict the rest: then the page says so, and nothing else is there to read.
+    if (!this.place.querySelector('.told .said .trouble')) {
+      await this.readTrack().catch(() => {});
+      freshen();
+    }
     this.bar.set(this.track.events, this.track.frame_count);
     this.bar.show(this.index);
     this.tools.release();
     this.draw();
-    freshen();
     this.place.dataset.changes = String(Number(this.place.dataset.changes ?? 0) + 1);
   }
 
