@@ -303,14 +303,16 @@ fn corrections_count_and_can_be_undone(page: &Open, swing: &str, before: &Value)
     let path = format!("api/swings/{swing}/corrections");
     let top = before["result"]["events"]["top"]["frames"]["face-on"].as_u64().unwrap();
     let earlier = json!([{"kind": "event", "view": "face-on", "event": "top", "frame": top - 6}]);
-    // The quickest of three: other programs use this machine too.
-    let mut took = Duration::MAX;
-    for wish in [earlier.clone(), json!([]), earlier.clone()] {
-        let start = Instant::now();
-        assert_eq!(page.ask("PUT", &path, Some(wish)).status, 200);
-        took = took.min(start.elapsed());
-    }
-    assert!(took < Duration::from_secs(1), "{took:?}");
+    // Worked out by one thread: on a machine that does nothing else the wait is the time used.
+    let before_s = page.used_s();
+    let start = Instant::now();
+    assert_eq!(page.ask("PUT", &path, Some(earlier.clone())).status, 200);
+    let waited = start.elapsed().as_secs_f64();
+    let took = match (before_s, page.used_s()) {
+        (Some(before), Some(after)) => (after - before).min(waited),
+        _ => waited,
+    };
+    assert!(took <= 1.0, "a correction took {took} s");
     let corrected = page.get(&format!("api/swings/{swing}"));
     assert_eq!(corrected["result"]["events"]["top"]["frames"]["face-on"], top - 6);
     assert_ne!(corrected["result"]["measures"]["top"], before["result"]["measures"]["top"]);
