@@ -105,28 +105,6 @@ pub fn track(swing: &Measured, view: View) -> Reply<TrackShown> {
     })
 }
 
-impl TrackShown {
-    /// Left, top, right, bottom of the body at an event, as shares of the picture.
-    pub fn body_at(&self, event: &str) -> Option<[f64; 4]> {
-        let index = self.events.get(event)?;
-        let frame = self.frames.iter().min_by_key(|frame| frame.index.abs_diff(*index))?;
-        let [width, height] = self.size.map(f64::from);
-        let (mut low, mut high) = ([1.0_f64; 2], [0.0_f64; 2]);
-        for [x, y] in frame.points.values() {
-            for (axis, share) in [x / width, y / height].into_iter().enumerate() {
-                low[axis] = low[axis].min(share);
-                high[axis] = high[axis].max(share);
-            }
-        }
-        Some([low[0].max(0.0), low[1].max(0.0), high[0].min(1.0), high[1].min(1.0)])
-    }
-
-    /// Height of the picture, of its width.
-    pub fn height(&self) -> f64 {
-        f64::from(self.size[1]) / f64::from(self.size[0])
-    }
-}
-
 /// A tenth of a pixel is finer than any mark.
 fn tenth(x: f64) -> f64 {
     (x * 10.0).round() / 10.0

@@ -5,17 +5,15 @@ use super::drawn::Drawn;
 use super::reply::{Refusal, Reply};
 use super::shown::SwingShown;
 use super::state::Page;
-use super::{frames, picture, tasks};
+use super::{picture, tasks};
 use crate::chart::Lettering;
 use crate::compare::{self, Question, Swing};
 use crate::error::chain;
 use crate::events::Event;
-use crate::results::{event_key, event_name};
+use crate::results::event_name;
 use crate::run::Look;
-use crate::run::pictures::{Moment, Wish as StillWish, still};
-use crate::sheet::{
-    Content, PHOTO_SHAPE, Paper, Photo, Sheet, SheetInput, Still, SwingPart, sheet as lay_out,
-};
+use crate::run::pictures::{Moment, Wish as StillWish, photo as cut};
+use crate::sheet::{Content, Paper, Photo, Sheet, SheetInput, SwingPart, sheet as lay_out};
 
 /// 192 pixels to an inch: good on paper and on a phone.
 const PICTURE_SCALE: f64 = 2.0;
@@ -125,19 +123,8 @@ fn photo(drawn: &Drawn, event: Event, side: &str, hide: bool) -> Reply<Option<Ph
     };
     let look = Look { blur_faces: hide, ..Look::default() };
     let wish = StillWish { view, moment: Moment::At(event), look, longest: None };
-    let told = |e: crate::error::Error| Refusal::conflict(chain(&e));
-    let Some(picture) = still(&drawn.swing.measurement, &wish).map_err(told)? else {
-        return Ok(None);
-    };
-    let track = frames::track(&drawn.swing, view)?;
-    let place = Still {
-        faces: Vec::new(),
-        body: track.body_at(event_key(event)).unwrap_or([0.0, 0.0, 1.0, 1.0]),
-        // The still was drawn so.
-        hidden: hide,
-    };
     let caption = capitalised(&format!("{side}{}", event_name(event)));
-    Ok(Photo::cut(&picture, track.height(), Some(&place), hide, PHOTO_SHAPE, &caption))
+    cut(&drawn.swing.measurement, &wish, &caption).map_err(|e| Refusal::conflict(chain(&e)))
 }
 
 fn capitalised(text: &str) -> String {
