@@ -157,7 +157,8 @@ pub fn change_swing(page: &Page, id: &str, wish: SwingChange) -> Reply<String> {
     if changed.pupil != swing.pupil {
         recording::withdraw(page, &swing)?;
     }
-    let id = keep(page, KeptSwing { recorded: still_recorded(&changed, &swing), ..changed })?;
+    let changed = KeptSwing { recorded: still_recorded(&changed, &swing), ..changed };
+    let id = keep(page, if deep { unanswered(changed) } else { changed })?;
     if deep {
         renew(page, &id)?;
     } else {
@@ -175,6 +176,12 @@ fn swing(page: &Page, id: &str) -> Reply<KeptSwing> {
     page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"))
 }
 
+/// What was answered before a change is no answer after it, even if a stop comes between: the next
+/// start works it out.
+fn unanswered(swing: KeptSwing) -> KeptSwing {
+    KeptSwing { answer: None, message: None, ..swing }
+}
+
 fn keep(page: &Page, swing: KeptSwing) -> Reply<String> {
     let id = swing.id.clone();
     page.change(|w| w.keep_swing(swing))?;
@@ -188,7 +195,7 @@ fn keep(page: &Page, swing: KeptSwing) -> Reply<String> {
 pub fn correct(page: &Page, id: &str, corrections: Vec<serde_json::Value>) -> Reply<String> {
     let old = swing(page, id)?;
     super::measured::check_corrections(page, &old, &corrections)?;
-    let id = keep(page, KeptSwing { corrections, ..old })?;
+    let id = keep(page, unanswered(KeptSwing { corrections, ..old }))?;
     renew(page, &id)?;
     recording::note_correction(page, &id)?;
     Ok(id)
@@ -345,7 +352,7 @@ pub fn follow_pupil(page: &Page, old: &str, pupil: &crate::record::Pupil) -> Rep
     let swings: Vec<KeptSwing> = page.look(|w| w.swings.values().filter(his).cloned().collect());
     for mut swing in swings {
         swing.pupil = Some(pupil.name.clone());
-        let id = keep(page, swing)?;
+        let id = keep(page, unanswered(swing))?;
         renew(page, &id)?;
     }
     Ok(())

@@ -62,25 +62,26 @@ async fn check(State(Guard(guard)): State<Guard>, mut request: Request) -> Respo
                 Err(never) => match never {},
             }
         }
-        Err(refused) => refused,
+        Err(Some(refusal)) => refusal.into_response(),
+        // Without a word: there is nothing here.
+        Err(None) => StatusCode::NOT_FOUND.into_response(),
     };
     protect(response.headers_mut());
     response
 }
 
 impl Inner {
-    fn admit(&self, request: &Request) -> Result<Uri, Response> {
-        let nothing = || StatusCode::NOT_FOUND.into_response();
+    fn admit(&self, request: &Request) -> Result<Uri, Option<Refusal>> {
         let headers = request.headers();
         let host = one(headers, &header::HOST).filter(|h| self.hosts.iter().any(|ours| ours == h));
         let (Some(host), Some(rest)) = (host, self.behind_token(request.uri())) else {
-            return Err(nothing());
+            return Err(None);
         };
         if !comes_from_here(headers, host, request.method()) {
-            let refusal = Refusal::new(StatusCode::FORBIDDEN, "only the page itself may ask this");
-            return Err(refusal.into_response());
+            let said = "only the page itself may ask this";
+            return Err(Some(Refusal::new(StatusCode::FORBIDDEN, said)));
         }
-        rest.parse().map_err(|_| nothing())
+        rest.parse().map_err(|_| None)
     }
 
     /// Path and query after the token.

@@ -104,9 +104,12 @@ fn recognise_hand(page: &Page, clip: &str, swing: &str) -> Reply<()> {
     let tried = compute(page, &KeptSwing { handed: Some(other), ..own });
     if tried.is_ok_and(|tried| !doubted(&tried.measurement.result.notes)) {
         page.change(|w| {
-            let Some(mut kept) = w.clips.get(clip).cloned() else { return Ok(()) };
-            kept.handed = Some(other);
-            w.keep_clip(kept)
+            let both = w.clips.get(clip).cloned().zip(w.swings.get(swing).cloned());
+            let Some((mut clip, own)) = both else { return Ok(()) };
+            // A stop between the two leaves a swing without an answer, never with a wrong one.
+            w.keep_swing(KeptSwing { answer: None, message: None, ..own })?;
+            clip.handed = Some(other);
+            w.keep_clip(clip)
         })?;
         page.tell_clip(clip);
         renew(page, swing)?;
