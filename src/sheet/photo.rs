@@ -66,6 +66,9 @@ pub type Places = BTreeMap<String, Still>;
 const FACE_MARGIN: f64 = 0.02;
 /// Room around the body, of its height.
 const ROOM: f64 = 0.08;
+/// Labels stand in a still up to so far around the body, of its shorter side (their letters are
+/// sized by it): a narrower cut would go through them.
+const LABELS: f64 = 0.76;
 /// Enough for print at the size it has on the sheet, pixels.
 const WIDEST: u32 = 640;
 
@@ -121,7 +124,8 @@ fn scaled(part: Box4, width: f64, height: f64) -> Area {
 fn around(body: Area, picture: (f64, f64), shape: f64) -> Area {
     let room = ROOM * body.height();
     let (wide, high) = (body.width() + 2.0 * room, body.height() + 2.0 * room);
-    let height = high.max(wide / shape).min(picture.1).min(picture.0 / shape);
+    let labels = LABELS * picture.0.min(picture.1);
+    let height = high.max(wide.max(labels) / shape).min(picture.1).min(picture.0 / shape);
     let (half_width, half_height) = (height * shape / 2.0, height / 2.0);
     let centre = body.centre();
     let x = centre.x.clamp(half_width, picture.0 - half_width);
