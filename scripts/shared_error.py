@@ -119,10 +119,9 @@ def main():
         plan = planned((args.seed, number), lib, args.bodies)
         done += plan and looked_at(plan, kern, reader, number) or []
     with tempfile.TemporaryDirectory() as folder:
-        make.write(os.path.join(folder, "sets.npz"), done, ("full",))
-        load = data.reader(args.data)
-        only = lambda path: load(path, ("full",))
-        rows = read(only, folder)
+        path, load = os.path.join(folder, "sets.npz"), data.reader(args.data)
+        make.write(path, done, ("full",))
+        rows = data.read_file(lambda path: load(path, ("full",)), path, networks=("full",))
     rows.first = torch.cat([torch.zeros(1, dtype=torch.long), torch.cumsum(torch.bincount(rows.row), 0)])
     net = evaluate.load_net(args.ckpt)
     each = [errors(net, rows, s) for s in range(len(rows.body))]
@@ -133,14 +132,6 @@ def main():
         low, high = np.percentile(draws, [2.5, 97.5], 0)
         (repeats, common) = shares(sets, keys)
         print(f"{name:28} repeats within a side {repeats:.2f} ({low[0]:.2f} to {high[0]:.2f}), of that common {common:.2f} ({low[1]:.2f} to {high[1]:.2f})")
-
-
-def read(load, folder):
-    """One network's rows; read_file takes a path, or a folder and a name."""
-    import inspect
-
-    where = (os.path.join(folder, "sets.npz"),) if "path" in inspect.signature(data.read_file).parameters else (folder, "sets")
-    return data.read_file(load, *where, networks=("full",))
 
 
 if __name__ == "__main__":
