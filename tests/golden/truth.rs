@@ -201,8 +201,7 @@ fn before_and_after_differ_as_the_pupil_did() {
 
 /// From the face-on clips alone, and with both views: `compare` says that both hubs moved along the
 /// target line, and which way. One in twenty 95 % intervals misses the truth, so one of these six
-/// may (two by chance: 3 %); none by three standard errors. The one that does is the lower hub's
-/// with both views: true 7.0 cm, told 3.8 to 7.0 with the upper end 0.04 cm short.
+/// may (two by chance: 3 %); none by three standard errors.
 #[test]
 fn the_comparison_says_what_the_pupil_changed() {
     let (mut missed, mut moved) = (Vec::new(), 0);
