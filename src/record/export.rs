@@ -40,9 +40,12 @@ struct ExportedSwing {
     pictures: Vec<String>,
 }
 
+/// A clip that was found: its checksum and where it lies.
+pub type FoundClip = (String, PathBuf);
+
 /// Writes pictures of a swing, whose clips by checksum were found, into a folder; their names.
 pub type Illustrator<'a> =
-    &'a dyn Fn(&Stored, &[(String, PathBuf)], &Path) -> Result<Vec<String>, RecordError>;
+    &'a dyn Fn(&Stored, &[FoundClip], &Path) -> Result<Vec<String>, RecordError>;
 
 impl Library {
     /// Returns how many swings and clips were written.
@@ -102,7 +105,7 @@ impl Library {
         swing: i64,
         to: &Path,
         copied: &mut usize,
-    ) -> Result<(Vec<String>, Vec<(String, PathBuf)>), RecordError> {
+    ) -> Result<(Vec<String>, Vec<FoundClip>), RecordError> {
         let mut rows = self.connection.prepare_cached(
             "SELECT clip.sha256, file, copied FROM swing_clip JOIN clip USING (sha256) WHERE swing_id = ?1",
         )?;

@@ -188,7 +188,7 @@ mod tests {
 
     fn row(i: usize) -> Row {
         let columns = value_columns().count();
-        let value = |c: usize| ((i + c) % 7 != 0).then_some(i as f64 - 0.25 * c as f64);
+        let value = |c: usize| (!(i + c).is_multiple_of(7)).then_some(i as f64 - 0.25 * c as f64);
         Row {
             texts: [
                 format!("Ännchen, \"{i}\""),
