@@ -3,9 +3,9 @@
 //!
 //! Method: a parabola fitted around the wanted time by least squares, weights tricube in time
 //! (Cleveland 1979, LOWESS) and inverse to the variance. It lags nothing, takes uneven frame
-//! times and gaps as they come, and keeps peaks. Half width 45 ms: a turn that brakes at impact
-//! within 30 ms is followed to a quarter of a degree (half a degree with 60 ms, 0.8 with 83);
-//! the rest of the smoothing is the fit's. The sd stays that of one frame: neighbouring frames
+//! times and gaps as they come, and keeps peaks. Half width 60 ms: a turn that brakes at impact
+//! within 30 ms is followed to half a degree (a quarter with 45 ms, which costs repeatability:
+//! `tests/repeat.rs`; 0.8 with 83 ms); the rest of the smoothing is the fit's. The sd stays that of one frame: neighbouring frames
 //! share their error ([`crate::calibration::ErrorModel`]), so a mean over them gains nothing.
 
 use nalgebra::{Matrix3, Vector3};
@@ -14,7 +14,7 @@ use super::pose::{CHANNELS, Channels, observe};
 use crate::lift::Lifted;
 
 /// Half width of the window, seconds.
-const HALF_WIDTH_S: f64 = 0.045;
+const HALF_WIDTH_S: f64 = 0.06;
 /// At least so many frames to either side, for clips at 30 frames a second: with 2.0 held-out
 /// errors are 3 % larger.
 const LEAST_FRAMES: f64 = 2.5;
