@@ -98,6 +98,7 @@ pub struct SheetArgs {
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     pub date: String,
 
+    /// The club, as it shall stand on the sheet
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     pub club: String,
 

@@ -43,8 +43,8 @@ export async function checkSwing(page, failures, step) {
   step('lines are marked, and an event dragged on the time bar');
   await mark(page, failures);
   await dragFlag(page, failures);
-  await page.keyboard.press('Control+z');
-  await page.waitForFunction(() => document.querySelectorAll('.by-hand button').length === 3);
+  await change(page, failures, 'undo by keyboard', () => page.keyboard.press('Control+z'));
+  failures.equal(await page.locator('.by-hand button').count(), 3, 'corrections listed after Control+Z');
   await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(2).click());
 
   step('both are undone');

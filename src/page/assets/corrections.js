@@ -27,15 +27,25 @@ export class Corrections {
     return this.put([...this.list.filter((old) => !same(old, entry)), entry]);
   }
 
-  async put(list) {
+  /** Shows the list at once and stores it after what is still on its way: two quick touches must
+   *  not overtake each other. */
+  put(list) {
     const before = this.list;
     this.list = list;
     this.show();
+    const stored = (this.storing ?? Promise.resolve()).then(() => this.store(list, before));
+    this.storing = stored.catch(() => {});
+    return stored;
+  }
+
+  async store(list, before) {
     try {
       await send('PUT', `${this.api}/corrections`, list);
     } catch (error) {
-      this.list = before;
-      this.show();
+      if (this.list === list) {
+        this.list = before;
+        this.show();
+      }
       throw error;
     } finally {
       await this.changed();
