@@ -87,11 +87,34 @@ def library(lifting, bodies, out, files=("seq_train_0", "seq_wide_0", "seq_wide_
     print(len(first) - 1, "clips", first[-1], "frames", os.path.getsize(out), "bytes")
 
 
+def cubic(known, v, t):
+    """Natural cubic spline through v at the known times, read at t; beyond the ends the value there."""
+    h, flat = np.diff(known), v.reshape(len(v), -1)
+    A = np.diag(np.r_[1, 2 * (h[1:] + h[:-1]), 1]) + np.diag(np.r_[0, h[1:]], 1) + np.diag(np.r_[h[:-1], 0], -1)
+    m = np.linalg.solve(A, np.concatenate([flat[:1] * 0, 6 * np.diff(np.diff(flat, axis=0) / h[:, None], axis=0), flat[:1] * 0]))
+    t = np.clip(t, known[0], known[-1])
+    j = np.clip(np.searchsorted(known, t) - 1, 0, len(known) - 2)
+    f = ((t - known[j]) / h[j])[:, None]
+    x = flat[j] * (1 - f) + flat[j + 1] * f + (h[j] ** 2)[:, None] / 6 * (((1 - f) ** 3 - 1 + f) * m[j] + (f**3 - f) * m[j + 1])
+    return x.reshape(len(t), *v.shape[1:])
+
+
 class Library:
     def __init__(self, path):
         z = np.load(path)
         self.first, self.t = z["first"], z["t"]
         self.q = {k: z[k].astype(np.float64) for k in SHAPE}
+
+    def smooth(self, i, t):
+        """Motion of clip i at golfer times t, without steps in speed."""
+        a, b = self.first[i], self.first[i + 1]
+        q = {}
+        for k in SHAPE:
+            x = cubic(self.t[a:b].astype(float), self.q[k][a:b], t)
+            q[k] = square(x[..., 0], x[..., 1]) if k in ROTATIONS else x
+        for k in ("epole", "kpole", "hd", "hg", "dir"):
+            q[k] = unit(q[k])
+        return q
 
     def clip(self, i, t):
         """Motion of clip i at golfer times t."""

@@ -7,6 +7,8 @@ import colorsys
 import numpy as np
 import torch
 
+import draw
+
 
 def camera(rng, points):
     """Camera that has the whole golfer (points F,N,3) in the picture, or None after 60 tries."""
@@ -116,6 +118,30 @@ def light(rng):
                 fold_f=rng.uniform(18, 60), pattern_f=rng.choice([25, 45, 80, 140]) * rng.uniform(0.8, 1.3))
 
 
+def outfit(b, rng, plain=False):
+    """Mesh with clothes on, and what the shader needs to know of them."""
+    look = dressed(b, rng)
+    if plain:
+        look["loose"][:] = 0
+    n = draw.normals(b.v, b.f)
+    v, f, w, col, cls = b.v + n * look["loose"][:, None], b.f, b.w, look["col"], look["cls"]
+    if look["cap"]:
+        bv, bf = draw.brim(b)
+        hw = np.zeros((len(bv), w.shape[1]), np.float32)
+        hw[:, b.seg.index("head")] = 1
+        f = np.concatenate([f, bf + len(v)])
+        v, n, w = np.concatenate([v, bv]), np.concatenate([n, np.tile([0, -0.3, 0.95], (len(bv), 1))]), np.concatenate([w, hw])
+        col, cls = np.concatenate([col, np.tile(colour(rng), (len(bv), 1))]), np.concatenate([cls, np.zeros(len(bv), np.int32)])
+    return dict(v=v, n=n, w=w, f=f, obj=np.concatenate([v, v[:, 2:] / b.stature], 1), col=col, cls=cls), look
+
+
+def exposed(lamp, rng):
+    """Exposure, softness, noise and JPEG of one picture."""
+    dim = 1 / max(0.5, lamp["strength"] * 0.6 + lamp["sky"])
+    return dict(gain=dim * np.exp(rng.normal(0, 0.3)) * 0.9, soft=rng.uniform(0.5, 1.3) if rng.random() < 0.25 else 0, noise=rng.uniform(0.002, 0.02), jpeg=int(rng.integers(35, 93)) if rng.random() < 0.65 else 0,
+                seed=int(rng.integers(1 << 30)))
+
+
 def noise(table, x, y):
     """Value noise, bilinear on a table that repeats."""
     n = table.shape[0]
@@ -135,21 +161,24 @@ def octaves(table, x, y, scales, foot):
     return out
 
 
-def background(cam, rng, dev):
-    """Ground, a wall or trees or a net, sky: h,w,3 linear light."""
+def background(cam, rng, dev, eye=None):
+    """Ground, a wall or trees or a net, sky: h,w,3 linear light. eye: R and C of a hand-held camera now; the scenery is that of cam."""
     w, h = (int(v) for v in cam["size"])
     t = lambda a: torch.tensor(np.asarray(a), dtype=torch.float32, device=dev)
     table = t(rng.random((256, 256)))
     yy, xx = torch.meshgrid(torch.arange(h, device=dev) + 0.5, torch.arange(w, device=dev) + 0.5, indexing="ij")
     f = cam["K"][0, 0]
-    ray = torch.stack([(xx - w / 2) / f, (yy - h / 2) / f, torch.ones_like(xx)], -1) @ t(cam["R"])
-    C = t(cam["C"])
+    ray = torch.stack([(xx - w / 2) / f, (yy - h / 2) / f, torch.ones_like(xx)], -1) @ t(cam["R"] if eye is None else eye[0])
+    C = t(cam["C"] if eye is None else eye[1])
     out_dir = t(cam["R"][2] * [1, 1, 0])
     out_dir = out_dir / out_dir.norm()
     side = torch.stack([out_dir[1], -out_dir[0], out_dir[2]])
     far = cam["distance"] + (rng.uniform(1.2, 5) if rng.random() < 0.5 else rng.uniform(5, 40))
     skew = rng.normal(0, 0.3)
     ahead = (ray @ out_dir) + skew * (ray @ side)
+    if eye is not None:  # the wall stays where it is
+        moved = C - t(cam["C"])
+        far = far - float(moved @ out_dir + skew * (moved @ side))
     tw = far / ahead.clamp_min(1e-3)
     tg = torch.where(ray[..., 2] < -1e-4, -C[2] / ray[..., 2].clamp_max(-1e-4), torch.full_like(tw, 1e6))
     ground = tg < tw
@@ -183,6 +212,9 @@ def background(cam, rng, dev):
     edge = top + (0.6 * noise(table, across / 0.8, across * 0 + 3.3) if kind == "trees" else 0)
     above = torch.where((up < edge)[..., None], wall, sky)
     col = torch.where(ground[..., None], col, above)
+    if eye is not None:  # things stand where cam sees them on ground or wall
+        seen = (torch.where(ground[..., None], g, p) - t(cam["C"])) @ t(cam["R"]).T
+        xx, yy = seen[..., 0] / seen[..., 2] * f + w / 2, seen[..., 1] / seen[..., 2] * f + h / 2
     for _ in range(int(rng.integers(0, 4))):  # things that stand about: posts, bags, boxes
         u0, v0 = rng.uniform(0, w), rng.uniform(0.2, 0.9) * h
         bw, bh = rng.uniform(0.01, 0.15) * w, rng.uniform(0.05, 0.4) * h
