@@ -201,7 +201,7 @@ def plan(job):
     for k in range(30):
         s = Swing((seed, k), names, bodies, plan.lib)
         s.at(np.array([0.3]))
-        if not 0.8 < s.length < 1.2:
+        if not 0.8 < s.length < 1.2 or not 1.45 < s.body.stature < 2.0:
             continue
         t = np.arange(0.0, s.scene_time(FINISH) + 0.5, 1 / FINE)
         p = s.at(t)[2]
@@ -354,10 +354,10 @@ def encoder(args, f, path, wav):
     """A running ffmpeg that takes yuv420p pictures. The size of a clip is bounded by the rate that the decoder's buffer allows."""
     w, h = (int(v) for v in f["cam"]["size"])
     rate = f["fps"] // f["factor"]
-    kbit = int(args.megabytes * 8000 / (len(f["t"]) / rate))
+    kbit = int(args.megabytes * (2 if f["fps"] > 60 else 1) * 8000 / (len(f["t"]) / rate + 0.5))
     cmd = [args.ffmpeg, "-y", "-v", "error", "-f", "rawvideo", "-pix_fmt", "yuv420p", "-s", f"{w}x{h}", "-framerate", str(rate), "-i", "-"]
     cmd += ["-i", wav, "-c:a", "aac", "-b:a", "96k"] if wav else []
-    cmd += ["-c:v", "libx264", "-preset", args.preset, "-crf", str(args.crf), "-maxrate", f"{kbit}k", "-bufsize", f"{kbit}k", "-pix_fmt", "yuv420p", "-color_range", "tv", "-colorspace", "bt709",
+    cmd += ["-c:v", "libx264", "-preset", args.preset, "-crf", str(args.crf), "-maxrate", f"{kbit}k", "-bufsize", f"{kbit // 2}k", "-pix_fmt", "yuv420p", "-color_range", "tv", "-colorspace", "bt709",
             "-color_primaries", "bt709", "-color_trc", "bt709", "-threads", str(args.threads), "-video_track_timescale", "90000", "-f", "mp4", path]
     return subprocess.Popen(cmd, stdin=subprocess.PIPE)
 
@@ -451,7 +451,7 @@ def main():
     a.add_argument("--names", default=",".join(NAMES))
     a.add_argument("--ffmpeg", default="ffmpeg")
     a.add_argument("--crf", type=int, default=21)
-    a.add_argument("--megabytes", type=float, default=0.75, help="bound on the pictures of one clip")
+    a.add_argument("--megabytes", type=float, default=0.65, help="bound on the pictures of one clip, twice that in slow motion")
     a.add_argument("--preset", default="medium")
     a.add_argument("--threads", type=int, default=4, help="of one ffmpeg")
     a.add_argument("--each", action="store_true", help="cases also for each side of a pair")
@@ -471,6 +471,7 @@ def main():
     import multiprocessing as mp
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
+    torch.backends.cudnn.allow_tf32 = False
     kern, rows, clips, frames = draw.Kernels(args.device), [], 0, 0
     for i, sw in enumerate(pool.imap(plan, jobs) if pool else map(plan, jobs)):
         if time.time() - began > args.limit:
