@@ -32,11 +32,11 @@ pub enum Command {
     /// Compare swings from before with swings from after: what moved, how far, how sure
     Compare(Box<desk::CompareArgs>),
     /// Pupils on record
-    Pupil(desk::PupilArgs),
+    Pupil(desk::OnLibrary<desk::PupilCommand>),
     /// Lessons of a pupil: swings, histories, practice tasks, ball-flight numbers
-    Lesson(desk::LessonArgs),
+    Lesson(desk::OnLibrary<desk::LessonCommand>),
     /// Backup, restore and check of the record
-    Library(desk::LibraryArgs),
+    Library(desk::OnLibrary<desk::LibraryCommand>),
     /// Draw a chart: the hub ladder of a swing, one swing over another, the map from above
     Chart(hand_out::ChartArgs),
     /// Make the pupil's sheet: one page with pictures, changes and what to work on

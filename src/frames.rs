@@ -22,10 +22,14 @@
 //! assert_eq!((a - b).x(), 0.75);
 //! ```
 
+mod rectangle;
+
 use std::marker::PhantomData;
 use std::ops::{Add, Mul, Sub};
 
 use nalgebra::{Matrix3, Vector3};
+
+pub use rectangle::{Flat, Rectangle};
 
 /// Position in the picture, pixels of the upright picture.
 #[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]

@@ -14,7 +14,9 @@ use super::lettering::{Lettering, Weight};
 use super::{Style, Tone};
 use crate::compare::{Comparison, Key, Line, Side};
 use crate::geometry::Measure;
-use crate::results::{Unit, decimals_shown, event_name, measure_name, swing_measure_name};
+use crate::results::{
+    Unit, capitalised, decimals_shown, event_name, measure_name, swing_measure_name,
+};
 
 const MARGIN: f64 = 10.0;
 const NAME: Face = Face { size: 13.0, weight: Weight::Bold, tone: Tone::Ink };
@@ -113,8 +115,7 @@ pub fn name(key: Key) -> String {
         }
         Key::Swing { measure } => swing_measure_name(measure).to_owned(),
     };
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+    capitalised(&text)
 }
 
 fn tone(key: Key) -> Tone {

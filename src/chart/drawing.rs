@@ -8,6 +8,7 @@ use image::RgbImage;
 
 use super::Tone;
 use super::lettering::{ASCENT, DESCENT, Lettering, Weight};
+use crate::frames::{Flat, Rectangle};
 
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Point {
@@ -27,67 +28,22 @@ impl Point {
     }
 }
 
-/// An upright rectangle.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bounds {
-    pub left: f64,
-    pub top: f64,
-    pub right: f64,
-    pub bottom: f64,
-}
-
-impl Bounds {
-    #[must_use]
-    pub fn new(left: f64, top: f64, right: f64, bottom: f64) -> Self {
-        Self { left, top, right, bottom }
+impl Flat for Point {
+    fn at(x: f64, y: f64) -> Self {
+        Self::new(x, y)
     }
 
-    #[must_use]
-    pub fn width(&self) -> f64 {
-        self.right - self.left
+    fn x(self) -> f64 {
+        self.x
     }
 
-    #[must_use]
-    pub fn height(&self) -> f64 {
-        self.bottom - self.top
-    }
-
-    #[must_use]
-    pub fn grown(&self, by: f64) -> Self {
-        Self::new(self.left - by, self.top - by, self.right + by, self.bottom + by)
-    }
-
-    #[must_use]
-    pub fn moved(&self, by: Point) -> Self {
-        Self::new(self.left + by.x, self.top + by.y, self.right + by.x, self.bottom + by.y)
-    }
-
-    #[must_use]
-    pub fn overlaps(&self, other: &Self) -> bool {
-        self.left < other.right
-            && other.left < self.right
-            && self.top < other.bottom
-            && other.top < self.bottom
-    }
-
-    #[must_use]
-    pub fn holds(&self, other: &Self) -> bool {
-        self.left <= other.left
-            && self.top <= other.top
-            && other.right <= self.right
-            && other.bottom <= self.bottom
-    }
-
-    #[must_use]
-    pub fn corners(&self) -> [Point; 4] {
-        [
-            Point::new(self.left, self.top),
-            Point::new(self.right, self.top),
-            Point::new(self.right, self.bottom),
-            Point::new(self.left, self.bottom),
-        ]
+    fn y(self) -> f64 {
+        self.y
     }
 }
+
+/// An upright rectangle of a drawing.
+pub type Bounds = Rectangle<Point>;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stroke {

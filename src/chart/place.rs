@@ -68,12 +68,7 @@ pub fn beside(
                 anchor.x + x * (away + size.x / 2.0),
                 anchor.y + y * (away + size.y / 2.0),
             );
-            let place = Bounds::new(
-                centre.x - size.x / 2.0,
-                centre.y - size.y / 2.0,
-                centre.x + size.x / 2.0,
-                centre.y + size.y / 2.0,
-            );
+            let place = Bounds::around(centre, Point::new(size.x / 2.0, size.y / 2.0));
             if inside.holds(&place) && !taken.iter().any(|other| other.overlaps(&place)) {
                 return Some(place);
             }

@@ -16,6 +16,16 @@ pub struct LibraryArg {
     pub library: Option<PathBuf>,
 }
 
+/// A command on the library.
+#[derive(Debug, Args)]
+pub struct OnLibrary<C: Subcommand> {
+    #[command(subcommand)]
+    pub command: C,
+
+    #[command(flatten)]
+    pub at: LibraryArg,
+}
+
 /// The day of a lesson.
 #[derive(Clone, Debug, Default, Args)]
 pub struct DayArg {
@@ -124,15 +134,6 @@ Examples:
 
 Exit status: 0 compared, 1 not comparable, 2 wrong arguments.";
 
-#[derive(Debug, Args)]
-pub struct PupilArgs {
-    #[command(subcommand)]
-    pub command: PupilCommand,
-
-    #[command(flatten)]
-    pub at: LibraryArg,
-}
-
 #[derive(Debug, Subcommand)]
 pub enum PupilCommand {
     /// Put a pupil on record, by a name or an alias
@@ -176,15 +177,6 @@ pub enum PupilCommand {
         #[arg(long, required = true)]
         yes: bool,
     },
-}
-
-#[derive(Debug, Args)]
-pub struct LessonArgs {
-    #[command(subcommand)]
-    pub command: LessonCommand,
-
-    #[command(flatten)]
-    pub at: LibraryArg,
 }
 
 #[derive(Debug, Subcommand)]
@@ -275,15 +267,6 @@ Units: deg, m/s, km/h, mph, rpm, m, yd, cm, s, ratio.
 Examples:
   hubgauge lesson flight 12 \"attack_angle [deg]=-4.1\" \"club_path [deg]=1.5\"
   hubgauge lesson flight --csv flight.csv";
-
-#[derive(Debug, Args)]
-pub struct LibraryArgs {
-    #[command(subcommand)]
-    pub command: LibraryCommand,
-
-    #[command(flatten)]
-    pub at: LibraryArg,
-}
 
 #[derive(Debug, Subcommand)]
 pub enum LibraryCommand {

@@ -160,6 +160,10 @@ pub struct TasksArgs {
     #[arg(long)]
     pub edit: bool,
 
+    /// Show only those that fit a measured swing: the folder of `measure --out`, or a swing.json
+    #[arg(long = "for", value_name = "RESULT", conflicts_with = "edit")]
+    pub result: Option<PathBuf>,
+
     #[command(flatten)]
     pub at: super::desk::LibraryArg,
 }

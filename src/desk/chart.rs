@@ -19,13 +19,13 @@ const PICTURE_SCALE: f64 = 2.0;
 /// # Errors
 /// When a folder holds no result, nothing can be drawn, or the file cannot be written.
 pub fn chart(args: &ChartArgs) -> Result<String, Error> {
-    let kind = Kind::of(&args.out)?;
+    // Before anything is read: a wrong ending is a wrong argument.
+    Kind::of(&args.out)?;
     let first = Folder::read(&args.result)?;
     let over = args.over.as_deref().map(Folder::read).transpose()?;
     let letters = Lettering::default();
     let drawing = draw(args, &first, over.as_ref(), &letters)?;
-    write_atomically(&args.out, &bytes(&drawing, &letters, kind, PICTURE_SCALE)?)?;
-    Ok(format!("{}\n", args.out.display()))
+    save(&drawing, &letters, &args.out)
 }
 
 /// Writes a drawing as the file's ending says.

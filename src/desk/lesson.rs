@@ -3,8 +3,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
+use super::counted;
 use crate::chart::{self, Lettering};
-use crate::cli::desk::{LessonArgs, LessonCommand};
+use crate::cli::desk::{LessonCommand, OnLibrary};
 use crate::compare::{CompareError, Key, Mean};
 use crate::error::Error;
 use crate::record::{
@@ -15,7 +16,7 @@ use crate::units::Estimate;
 
 /// # Errors
 /// When the library refuses.
-pub fn lesson(args: LessonArgs) -> Result<String, Error> {
+pub fn lesson(args: OnLibrary<LessonCommand>) -> Result<String, Error> {
     let at = args.at;
     match args.command {
         LessonCommand::Add { pupil, results, said, day } => {
@@ -26,7 +27,7 @@ pub fn lesson(args: LessonArgs) -> Result<String, Error> {
             let lesson = library.lesson(&pupil, day.day.as_deref())?;
             let swings: Vec<_> = read.iter().map(|result| (&said, result)).collect();
             let ids = library.add_swings(lesson, &swings, Keep::Nothing)?;
-            Ok(format!("{} swings are on record.\n", ids.len()))
+            Ok(format!("Put on record: {}.\n", counted(ids.len(), "swing")))
         }
         LessonCommand::List { pupil, date, json } => {
             let library = super::open(&at)?;
@@ -63,7 +64,7 @@ pub fn lesson(args: LessonArgs) -> Result<String, Error> {
             };
             super::open(&at)?.add_flights(&rows)?;
             let count: usize = rows.iter().map(|(_, flights)| flights.len()).sum();
-            Ok(format!("{count} ball-flight numbers are on record.\n"))
+            Ok(format!("Put on record: {}.\n", counted(count, "ball-flight number")))
         }
     }
 }
@@ -78,7 +79,8 @@ fn typed(numbers: &[String]) -> Result<Vec<Flight>, CompareError> {
 
 fn of_day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
     let mut out = String::new();
-    for (number, swing) in library.swings_said(pupil, date)? {
+    let date = library.day(Some(date))?;
+    for (number, swing) in library.swings_said(pupil, &date)? {
         let said = [swing.label, swing.club, swing.ball, swing.setup];
         let said: Vec<String> = said.into_iter().filter(|text| !text.is_empty()).collect();
         let _ = writeln!(out, "swing {number}: {}", said.join(", "));
@@ -98,7 +100,7 @@ fn of_day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
 fn listed(lessons: &[Lesson]) -> String {
     let mut out = String::new();
     for lesson in lessons {
-        let _ = writeln!(out, "{}: {} swings", lesson.date, lesson.swings);
+        let _ = writeln!(out, "{}: {}", lesson.date, counted(lesson.swings, "swing"));
         for task in &lesson.tasks {
             let _ = writeln!(out, "  task: {task}");
         }
@@ -128,6 +130,7 @@ fn told(history: &History) -> String {
         return format!("No swing on record has {key}.\n");
     }
     let shown = |value, sd| Value::new(Estimate::new(value, sd), history.unit).to_string();
+    let suffix = history.unit.suffix();
     let mut out = format!("{key}, ± is the measurement's sd\n");
     for Reading { point, .. } in &history.points {
         let _ = writeln!(
@@ -141,13 +144,14 @@ fn told(history: &History) -> String {
     }
     for Day { date, label, mean } in history.days.iter().filter(|day| day.mean.n > 1) {
         let Mean { n, mean, low, high } = mean;
+        let of = if label.is_empty() { String::new() } else { format!(" {label}") };
         let _ = writeln!(
             out,
-            "{date}  mean of {n} {label}: {mean:.2}, 95 % interval {low:.2} to {high:.2}"
+            "{date}  mean of {n}{of}: {mean:.2}{suffix}, 95 % interval {low:.2} to {high:.2}"
         );
     }
     if let Some(target) = history.target {
-        let _ = writeln!(out, "target: {target}");
+        let _ = writeln!(out, "target: {target}{suffix}");
     }
     for lesson in &history.lessons {
         for task in &lesson.tasks {

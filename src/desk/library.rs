@@ -1,12 +1,12 @@
 //! `hubgauge library`. In: the command. Out: what was done, in words.
 
-use crate::cli::desk::{LibraryArgs, LibraryCommand};
+use crate::cli::desk::{LibraryCommand, OnLibrary};
 use crate::error::Error;
 use crate::record::Library;
 
 /// # Errors
 /// When the library refuses.
-pub fn library(args: &LibraryArgs) -> Result<String, Error> {
+pub fn library(args: &OnLibrary<LibraryCommand>) -> Result<String, Error> {
     let at = &args.at;
     match &args.command {
         LibraryCommand::Backup { file } => {
@@ -19,7 +19,8 @@ pub fn library(args: &LibraryArgs) -> Result<String, Error> {
         LibraryCommand::Restore { file } => {
             let folder = super::folder(at)?;
             let pupils = Library::restore(file, &folder)?.pupils()?.len();
-            Ok(format!("Restored {pupils} pupils to {}.\n", folder.display()))
+            let pupils = super::counted(pupils, "pupil");
+            Ok(format!("Restored {pupils} to {}.\n", folder.display()))
         }
         LibraryCommand::Check => {
             super::open(at)?.check()?;

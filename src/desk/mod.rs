@@ -13,6 +13,7 @@ mod page;
 mod pupil;
 mod sheet;
 mod store;
+mod tasks;
 
 use crate::cli::desk::{LibraryArg, SaidArgs};
 use crate::error::Error;
@@ -26,8 +27,9 @@ pub use lesson::lesson;
 pub use library::library;
 pub use page::open_page;
 pub use pupil::pupil;
-pub use sheet::{sheet, tasks};
+pub use sheet::sheet;
 pub use store::measure;
+pub use tasks::{tasks, text as tasks_text};
 
 fn open(at: &LibraryArg) -> Result<Library, Error> {
     Ok(Library::open(&folder(at)?)?)
@@ -51,9 +53,11 @@ fn new_swing(said: SaidArgs) -> NewSwing {
     }
 }
 
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+/// `1 swing`, `3 swings`.
+fn counted(count: impl std::fmt::Display, what: &str) -> String {
+    let count = count.to_string();
+    let end = if count == "1" { "" } else { "s" };
+    format!("{count} {what}{end}")
 }
 
 fn json(value: &impl serde::Serialize) -> Result<String, Error> {

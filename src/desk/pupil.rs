@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use crate::cli::desk::{PupilArgs, PupilCommand};
+use crate::cli::desk::{OnLibrary, PupilCommand};
 use crate::decode::{self, Frames};
 use crate::error::Error;
 use crate::events::Event;
@@ -14,7 +14,7 @@ use crate::results::event_key;
 
 /// # Errors
 /// When the library refuses.
-pub fn pupil(args: PupilArgs) -> Result<String, Error> {
+pub fn pupil(args: OnLibrary<PupilCommand>) -> Result<String, Error> {
     let at = args.at;
     match args.command {
         PupilCommand::Add { name, stature, handed, minor, keep_pictures, notes } => {
@@ -34,7 +34,8 @@ pub fn pupil(args: PupilArgs) -> Result<String, Error> {
         }
         PupilCommand::Export { name, out } => {
             let (swings, clips) = super::open(&at)?.export(&name, &out, &pictures)?;
-            Ok(format!("Wrote {swings} swings and {clips} clips of {name} to {}.\n", out.display()))
+            let (swings, clips) = (super::counted(swings, "swing"), super::counted(clips, "clip"));
+            Ok(format!("Wrote {swings} and {clips} of {name} to {}.\n", out.display()))
         }
         PupilCommand::Erase { name, yes: _ } => {
             let erased = super::open(&at)?.erase(&name)?;

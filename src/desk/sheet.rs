@@ -1,30 +1,25 @@
-//! `hubgauge sheet` and `hubgauge tasks`. In: result folders, the coach's words, the tasks file.
-//! Out: the sheet as PDF or PNG, what was shortened as lines on standard error.
+//! `hubgauge sheet`. In: result folders, the coach's words and tasks. Out: the sheet as PDF or PNG,
+//! what was shortened as lines on standard error.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::chart::{Kind, bytes};
 use super::folder::Folder;
+use super::tasks;
 use crate::calibration::View;
 use crate::chart::{Lettering, Style};
-use crate::cli::desk::LibraryArg;
-use crate::cli::hand_out::{PaperArg, SheetArgs, TasksArgs};
+use crate::cli::hand_out::{PaperArg, SheetArgs};
 use crate::compare::{self, Question};
 use crate::error::Error;
 use crate::events::Event;
-use crate::results::{event_key, event_name, write_atomically};
+use crate::results::{capitalised, event_key, event_name, write_atomically};
 use crate::sheet::{
-    Content, DEFAULT_TASKS, PHOTO_SHAPE, PLACES, Paper, Photo, Places, SheetError, SheetInput,
-    SwingPart, Task, parse, sheet as lay_out,
+    Content, MOST_WORDS, PHOTO_SHAPE, PICTURE_SCALE, PLACES, Paper, Photo, Places, SheetError,
+    SheetInput, SwingPart, sheet as lay_out,
 };
 
-/// Pixels of the picture for each unit of the page: 192 to an inch, good on paper and on a phone.
-const PICTURE_SCALE: f64 = 2.0;
-/// More would never fit, letters.
-const MOST_WORDS: usize = 4000;
+/// Letters of the name, the day or the club.
 const MOST_NAME: usize = 200;
-/// The coach's own tasks, in the library's folder.
-const TASKS_FILE: &str = "tasks.txt";
 
 /// # Errors
 /// When a folder holds no result, a text is no text, faces cannot be hidden, or the file cannot
@@ -61,7 +56,7 @@ pub fn sheet(args: &SheetArgs) -> Result<(String, Vec<String>), Error> {
         values: content.values,
         remarks: content.remarks,
         words: words(&args.words)?,
-        tasks: chosen(&args.task, &args.at)?,
+        tasks: tasks::chosen(&args.task, &args.at)?,
         made: content.made,
         invented: args.invented,
     };
@@ -144,7 +139,7 @@ fn photos(
             (Some(_), true) => "Before: ".to_owned(),
             (Some(_), false) => "After: ".to_owned(),
         };
-        let caption = super::capitalised(&format!("{swing}{}", event_name(event)));
+        let caption = capitalised(&format!("{swing}{}", event_name(event)));
         match photo(folder, event, hide, &caption)? {
             Some(photo) => photos.push(photo),
             None => warnings.push(format!(
@@ -183,57 +178,4 @@ fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Opt
         None => Err(SheetError::NoFaces(path.display().to_string()).into()),
         some => Ok(some),
     }
-}
-
-/// The tasks file in use and its text: the coach's own, or the one that comes along.
-fn tasks_text(at: &LibraryArg) -> Result<(Option<PathBuf>, String), Error> {
-    let own = super::folder(at)?.join(TASKS_FILE);
-    match std::fs::read_to_string(&own) {
-        Ok(text) => Ok((Some(own), text)),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            Ok((None, DEFAULT_TASKS.to_owned()))
-        }
-        Err(error) => {
-            let file = own.display().to_string();
-            Err(SheetError::File { file, why: error.to_string() }.into())
-        }
-    }
-}
-
-fn chosen(ids: &[String], at: &LibraryArg) -> Result<Vec<Task>, Error> {
-    if ids.is_empty() {
-        return Ok(Vec::new());
-    }
-    let tasks = parse(&tasks_text(at)?.1)?;
-    let find = |id: &String| {
-        tasks.iter().find(|task| task.id == *id).cloned().ok_or_else(|| {
-            let known: Vec<&str> = tasks.iter().map(|task| task.id.as_str()).collect();
-            let given = id.chars().filter(|c| !c.is_control()).take(60).collect();
-            SheetError::NoTask { given, known: known.join(", ") }
-        })
-    };
-    Ok(ids.iter().map(find).collect::<Result<_, _>>()?)
-}
-
-/// # Errors
-/// When the file cannot be read or made, or a line of it is wrong.
-pub fn tasks(args: &TasksArgs) -> Result<String, Error> {
-    let own = super::folder(&args.at)?.join(TASKS_FILE);
-    if args.edit && !own.exists() {
-        if let Some(folder) = own.parent() {
-            std::fs::create_dir_all(folder)
-                .map_err(|source| Error::Out { folder: folder.to_owned(), source })?;
-        }
-        write_atomically(&own, DEFAULT_TASKS.as_bytes())?;
-    }
-    let (found, text) = tasks_text(&args.at)?;
-    parse(&text)?;
-    let told = match found {
-        Some(path) => format!("# {}\n\n", path.display()),
-        None => format!(
-            "# These tasks come with the program. `hubgauge tasks --edit` copies them to\n# {}\n\n",
-            own.display()
-        ),
-    };
-    Ok(told + &text)
 }

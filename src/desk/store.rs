@@ -17,7 +17,7 @@ pub fn measure(mut options: Options, store: &StoreArgs) -> Result<SwingResult, E
     // All that can be refused is refused before the long work.
     let mut library = super::open(&store.at)?;
     let pupil = library.pupil(name)?;
-    let lesson = library.lesson(name, store.day.day.as_deref())?;
+    let day = library.day(store.day.day.as_deref())?;
     options.handed = pupil.handed;
     options.stature = options.stature.or(pupil.stature_m.map(Metres));
     let result = run::measure(&options)?.result;
@@ -28,6 +28,7 @@ pub fn measure(mut options: Options, store: &StoreArgs) -> Result<SwingResult, E
     };
     let clips = options.clips().iter().map(|clip| clip.path.clone()).collect();
     let swing = NewSwing { clips, ..super::new_swing(store.said.clone()) };
+    let lesson = library.lesson(name, Some(&day))?;
     library.add_swing(lesson, &swing, &result, keep)?;
     Ok(result)
 }

@@ -9,7 +9,7 @@ use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
 use super::api::compare::{Sides, compare_page};
-use super::api::pupils::pupil_page;
+use super::api::pupils::{Until, pupil_page};
 use super::api::swings::{named, swing_page};
 use super::reply::{Refusal, Reply, aside};
 use super::shown::{HandOutPage, SettingsPage};
@@ -100,8 +100,15 @@ pub async fn hand_out(State(state): State<Arc<Page>>, Query(asked): Query<HandOu
     .await
 }
 
-pub async fn pupil(State(state): State<Arc<Page>>, Path(name): Path<String>) -> Response {
-    page(state, move |page| Ok(view::pupil(&pupil_page(page, &name)?, &page.look_of_page()))).await
+pub async fn pupil(
+    State(state): State<Arc<Page>>,
+    Path(name): Path<String>,
+    Query(asked): Query<Until>,
+) -> Response {
+    page(state, move |page| {
+        Ok(view::pupil(&pupil_page(page, &name, &asked)?, &page.look_of_page()))
+    })
+    .await
 }
 
 pub async fn settings(State(state): State<Arc<Page>>) -> Response {

@@ -10,15 +10,13 @@ use crate::chart::Lettering;
 use crate::compare::{self, Question, Swing};
 use crate::error::chain;
 use crate::events::Event;
-use crate::results::event_name;
+use crate::results::{capitalised, event_name};
 use crate::run::Look;
 use crate::run::pictures::{Moment, Wish as StillWish, photo as cut};
-use crate::sheet::{Content, Paper, Photo, Sheet, SheetInput, SwingPart, sheet as lay_out};
-
-/// 192 pixels to an inch: good on paper and on a phone.
-const PICTURE_SCALE: f64 = 2.0;
-/// Letters that fit at most.
-const MOST_WORDS: usize = 4000;
+use crate::sheet::{
+    Content, MOST_WORDS, PICTURE_SCALE, Paper, Photo, Sheet, SheetInput, SwingPart,
+    sheet as lay_out,
+};
 
 /// What is to be on it.
 pub struct Wish {
@@ -117,17 +115,11 @@ fn photos(before: Option<&Drawn>, after: &Drawn, hide: bool) -> Reply<Vec<Photo>
 }
 
 fn photo(drawn: &Drawn, event: Event, side: &str, hide: bool) -> Reply<Option<Photo>> {
-    let views = &drawn.swing.measurement.evaluated.views;
-    let Some(view) = views.first().map(|viewed| viewed.calibration.view) else {
-        return Ok(None);
-    };
+    let views = drawn.swing.measurement.evaluated.views.iter().map(|v| v.calibration.view);
+    // Before and after are seen from one side where both have it, whichever clip came first.
+    let Some(view) = views.min() else { return Ok(None) };
     let look = Look { blur_faces: hide, ..Look::default() };
     let wish = StillWish { view, moment: Moment::At(event), look, longest: None };
     let caption = capitalised(&format!("{side}{}", event_name(event)));
     cut(&drawn.swing.measurement, &wish, &caption).map_err(|e| Refusal::conflict(chain(&e)))
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }

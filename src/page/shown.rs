@@ -153,11 +153,23 @@ pub struct ComparePage {
 #[derive(Clone, Debug, Serialize)]
 pub struct PupilPage {
     pub pupil: Pupil,
-    pub lessons: Vec<Lesson>,
-    /// On record, with their newest results.
-    pub recorded: Vec<Stored>,
+    /// Whether any swing is on record.
+    pub has_history: bool,
+    /// Newest first, as many whole lessons as a page shows.
+    pub lessons: Vec<LessonShown>,
+    /// Day of the newest lesson that is older than these.
+    pub older: Option<String>,
+    /// Whether there are newer ones than these.
+    pub newer: bool,
     /// On the bench.
     pub swings: Vec<SwingShown>,
+}
+
+/// A lesson with its swings and their newest results.
+#[derive(Clone, Debug, Serialize)]
+pub struct LessonShown {
+    pub lesson: Lesson,
+    pub recorded: Vec<Stored>,
 }
 
 #[derive(Clone, Debug, Serialize)]

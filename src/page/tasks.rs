@@ -6,14 +6,12 @@ use std::path::PathBuf;
 use super::reply::{Refusal, Reply};
 use super::shown::TaskShown;
 use super::state::Page;
+use crate::desk;
 use crate::results::{SwingResult, write_atomically};
-use crate::sheet::{DEFAULT_TASKS, Task, parse};
-
-/// As the command line has it.
-const FILE: &str = "tasks.txt";
+use crate::sheet::{DEFAULT_TASKS, TASKS_FILE, Task, parse};
 
 fn file(page: &Page) -> PathBuf {
-    page.options.library.join(FILE)
+    page.options.library.join(TASKS_FILE)
 }
 
 /// The text in use.
@@ -21,11 +19,8 @@ fn file(page: &Page) -> PathBuf {
 /// # Errors
 /// When the file is there and cannot be read.
 pub fn text(page: &Page) -> Reply<String> {
-    match std::fs::read_to_string(file(page)) {
-        Ok(text) => Ok(text),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(DEFAULT_TASKS.to_owned()),
-        Err(error) => Err(Refusal::failed(format!("the tasks file cannot be read: {error}"))),
-    }
+    let found = desk::tasks_text(&page.options.library);
+    found.map(|(_, text)| text).map_err(|e| Refusal::failed(e.to_string()))
 }
 
 /// Keeps the coach's own text; an empty one brings back the tasks that come with the program.

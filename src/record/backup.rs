@@ -47,7 +47,7 @@ impl Library {
     pub fn restore(from: &Path, folder: &Path) -> Result<Self, RecordError> {
         let target = folder.join(FILE);
         if target.exists() {
-            return Err(RecordError::Exists { file: target.display().to_string() });
+            return Err(RecordError::HasLibrary(folder.display().to_string()));
         }
         std::fs::create_dir_all(folder).map_err(RecordError::io(folder))?;
         let mut file = tempfile::NamedTempFile::new_in(folder).map_err(RecordError::io(folder))?;
@@ -55,11 +55,7 @@ impl Library {
         std::io::copy(&mut source, &mut file).map_err(RecordError::io(folder))?;
         // What is no sound library of this program, or an older one, never gets the name.
         let mut copy = Connection::open(file.path())?;
-        schema::migrate(&mut copy, &from.display().to_string())?;
-        let said: String = copy.query_row("PRAGMA integrity_check", [], |row| row.get(0))?;
-        if said != "ok" {
-            return Err(RecordError::Damaged(said));
-        }
+        brought_up(&mut copy, from)?;
         copy.close().map_err(|(_, error)| error)?;
         file.as_file().sync_all().map_err(RecordError::io(folder))?;
         file.persist_noclobber(&target).map_err(|refused| RecordError::Io {
@@ -68,4 +64,26 @@ impl Library {
         })?;
         Self::open(folder)
     }
+}
+
+/// Brings a copy of a backup to this program's schema, and sees that it is sound.
+fn brought_up(copy: &mut Connection, from: &Path) -> Result<(), RecordError> {
+    let file = from.display().to_string();
+    let none = "it is no backup; name a file that `hubgauge library backup` wrote";
+    let refused = |why: String| RecordError::Backup { file: file.clone(), why };
+    let damaged = |what: &str| {
+        refused(format!("it is damaged ({what}); take another backup if there is one"))
+    };
+    // An empty file would become an empty library.
+    match schema::is_library(copy) {
+        Ok(true) => {}
+        Ok(false) | Err(RecordError::Damaged(_)) => return Err(refused(none.to_owned())),
+        Err(other) => return Err(other),
+    }
+    match schema::migrate(copy, &file) {
+        Err(RecordError::Damaged(what)) => return Err(damaged(&what)),
+        other => other?,
+    }
+    let said: String = copy.query_row("PRAGMA integrity_check", [], |row| row.get(0))?;
+    if said == "ok" { Ok(()) } else { Err(damaged(&said)) }
 }

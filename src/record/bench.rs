@@ -34,7 +34,8 @@ struct Part {
 
 impl Kept {
     fn is_of(&self, pupil: &str) -> bool {
-        let same = |name: &str| name.trim().to_lowercase() == pupil.trim().to_lowercase();
+        // As the library compares names: Åsa and åsa are two pupils.
+        let same = |name: &str| name.trim().eq_ignore_ascii_case(pupil.trim());
         self.pupil.as_deref().is_some_and(same)
             || self.recorded.as_ref().is_some_and(|recorded| same(&recorded.pupil))
     }

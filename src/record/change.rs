@@ -1,4 +1,4 @@
-//! Changes to what is on record already. In: what the coach says now. Out: rows, changed or gone.
+//! Changes to swings on record. In: what the coach says now. Out: rows, changed or gone.
 //!
 //! A swing that is taken off the record is overwritten in the library's file (`secure_delete`),
 //! but the write-ahead log may hold it until SQLite reuses it: to erase a person for good is for
@@ -6,8 +6,7 @@
 
 use rusqlite::params;
 
-use super::pupils::{hand, id};
-use super::{Library, NewSwing, Pupil, RecordError, clean};
+use super::{Library, NewSwing, RecordError, clean};
 
 impl Library {
     /// Takes a swing off the record with all its results; copied clips that no other swing needs
@@ -51,53 +50,14 @@ impl Library {
         change.commit()?;
         Ok(())
     }
-
-    /// Writes a pupil anew; results on record stay as they were made.
-    ///
-    /// # Errors
-    /// When there is no such pupil, or the new name is taken or no name.
-    pub fn change_pupil(&mut self, name: &str, pupil: &Pupil) -> Result<(), RecordError> {
-        let row = self.pupil_id(name)?;
-        let new = clean("pupil", &pupil.name)?;
-        let change = self.change()?;
-        if id(&change, &new)?.is_some_and(|other| other != row) {
-            return Err(RecordError::PupilExists(new));
-        }
-        change.execute(
-            "UPDATE pupil SET name = ?2, stature_m = ?3, handed = ?4, minor = ?5,
-                 keep_pictures = ?6, notes = ?7 WHERE id = ?1",
-            params![
-                row,
-                new,
-                pupil.stature_m,
-                hand(pupil.handed),
-                pupil.minor,
-                pupil.keep_pictures,
-                pupil.notes
-            ],
-        )?;
-        change.commit()?;
-        Ok(())
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frames::Handed;
     use crate::record::Keep;
+    use crate::record::pupils::tests::pupil;
     use crate::results::SwingResult;
-
-    fn pupil(name: &str) -> Pupil {
-        Pupil {
-            name: name.to_owned(),
-            stature_m: None,
-            handed: Handed::Right,
-            minor: false,
-            keep_pictures: true,
-            notes: String::new(),
-        }
-    }
 
     fn result(sha256: &str) -> SwingResult {
         let text = format!(
@@ -133,18 +93,5 @@ mod tests {
         assert!(library.swings("Anna (invented)", None, None).unwrap().is_empty());
         assert!(matches!(library.remove_swing(row), Err(RecordError::NoSwing(_))));
         assert!(matches!(library.change_swing(row, &after), Err(RecordError::NoSwing(_))));
-    }
-
-    #[test]
-    fn a_pupil_changes_but_not_into_another() {
-        let folder = tempfile::tempdir().unwrap();
-        let mut library = Library::open(folder.path()).unwrap();
-        library.add_pupil(&pupil("Anna (invented)")).unwrap();
-        library.add_pupil(&pupil("Ben (invented)")).unwrap();
-        let left = Pupil { handed: Handed::Left, stature_m: Some(1.7), ..pupil("anna (invented)") };
-        library.change_pupil("Anna (invented)", &left).unwrap();
-        assert_eq!(library.pupil("anna (invented)").unwrap(), left);
-        let taken = library.change_pupil("anna (invented)", &pupil("Ben (invented)"));
-        assert!(matches!(taken, Err(RecordError::PupilExists(_))));
     }
 }

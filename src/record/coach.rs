@@ -9,6 +9,7 @@ use crate::compare::{Key, Target};
 /// A change that the coach made by hand to what was seen in a swing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Correction {
+    /// Day and time where the program runs, as lessons have their day.
     pub made_at: String,
     pub what: String,
 }
@@ -44,7 +45,8 @@ impl Library {
     /// When the library cannot be read.
     pub fn corrections(&self, swing: i64) -> Result<Vec<Correction>, RecordError> {
         let mut rows = self.connection.prepare_cached(
-            "SELECT made_at, what FROM correction WHERE swing_id = ?1 ORDER BY id",
+            "SELECT datetime(made_at, 'localtime'), what FROM correction
+             WHERE swing_id = ?1 ORDER BY id",
         )?;
         let all =
             rows.query_map([swing], |r| Ok(Correction { made_at: r.get(0)?, what: r.get(1)? }))?;

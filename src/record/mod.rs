@@ -63,7 +63,7 @@ pub enum RecordError {
     NoPupil(String),
     #[error("there is already a pupil called \"{0}\": choose another name")]
     PupilExists(String),
-    #[error("there is no swing {0}: see `hubgauge lesson list`")]
+    #[error("there is no swing {0}: see `hubgauge lesson list` with --date")]
     NoSwing(i64),
     #[error("no swing on record has {0}: see `hubgauge lesson list`")]
     NoValue(String),
@@ -71,6 +71,10 @@ pub enum RecordError {
     Wrong { what: &'static str, given: String, mend: &'static str },
     #[error("{file} already exists: choose another name")]
     Exists { file: String },
+    #[error("there is a library in {0} already: name an empty folder with --library")]
+    HasLibrary(String),
+    #[error("{file} cannot be restored: {why}")]
+    Backup { file: String, why: String },
     #[error("cannot read or write {file}: {source}")]
     Io { file: String, source: std::io::Error },
     #[error("{file} is no table that can be read: {why}")]

@@ -1,6 +1,6 @@
 //! Pupils and lessons. In: what the coach types. Out: rows, checked.
 
-use rusqlite::{OptionalExtension as _, Row, params};
+use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 use serde::{Deserialize, Serialize};
 
 use super::{Library, RecordError, clean};
@@ -38,18 +38,23 @@ impl Library {
         if id(&change, &name)?.is_some() {
             return Err(RecordError::PupilExists(name));
         }
-        change.execute(
-            "INSERT INTO pupil (name, stature_m, handed, minor, keep_pictures, notes)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![
-                name,
-                pupil.stature_m,
-                hand(pupil.handed),
-                pupil.minor,
-                pupil.keep_pictures,
-                pupil.notes
-            ],
-        )?;
+        write(&change, None, &name, pupil)?;
+        change.commit()?;
+        Ok(())
+    }
+
+    /// Writes a pupil anew; results on record stay as they were made.
+    ///
+    /// # Errors
+    /// When there is no such pupil, or the new name is taken or no name.
+    pub fn change_pupil(&mut self, name: &str, pupil: &Pupil) -> Result<(), RecordError> {
+        let new = clean("pupil", &pupil.name)?;
+        let change = self.change()?;
+        let row = id(&change, name)?.ok_or_else(|| RecordError::NoPupil(name.to_owned()))?;
+        if id(&change, &new)?.is_some_and(|other| other != row) {
+            return Err(RecordError::PupilExists(new));
+        }
+        write(&change, Some(row), &new, pupil)?;
         change.commit()?;
         Ok(())
     }
@@ -59,7 +64,8 @@ impl Library {
     /// # Errors
     /// When the library cannot be read.
     pub fn pupils(&self) -> Result<Vec<Pupil>, RecordError> {
-        let mut rows = self.connection.prepare(&format!("{SELECT} ORDER BY name"))?;
+        let select = format!("SELECT {COLUMNS} FROM pupil ORDER BY name");
+        let mut rows = self.connection.prepare(&select)?;
         let pupils = rows.query_map([], pupil)?.collect::<Result<_, _>>()?;
         Ok(pupils)
     }
@@ -67,10 +73,8 @@ impl Library {
     /// # Errors
     /// When there is none of that name.
     pub fn pupil(&self, name: &str) -> Result<Pupil, RecordError> {
-        let found = self
-            .connection
-            .query_row(&format!("{SELECT} WHERE name = ?1"), [name.trim()], pupil)
-            .optional()?;
+        let select = format!("SELECT {COLUMNS} FROM pupil WHERE name = ?1");
+        let found = self.connection.query_row(&select, [name.trim()], pupil).optional()?;
         found.ok_or_else(|| RecordError::NoPupil(name.to_owned()))
     }
 
@@ -78,25 +82,33 @@ impl Library {
         id(&self.connection, name)?.ok_or_else(|| RecordError::NoPupil(name.to_owned()))
     }
 
-    /// The pupil's lesson on a day (`2026-11-25`; today when none is given), started if new.
+    /// A day as the record writes it: `2026-11-25`; today when none is given.
     ///
     /// # Errors
-    /// When there is no such pupil or day.
-    pub fn lesson(&mut self, pupil: &str, date: Option<&str>) -> Result<i64, RecordError> {
-        let pupil = self.pupil_id(pupil)?;
-        let change = self.change()?;
-        let given = date.unwrap_or_default();
-        let date: Option<String> = change.query_row(
+    /// When it is no day.
+    pub fn day(&self, given: Option<&str>) -> Result<String, RecordError> {
+        let given = given.unwrap_or_default();
+        let date: Option<String> = self.connection.query_row(
             "SELECT CASE ?1 WHEN '' THEN date('now', 'localtime') ELSE
                  CASE WHEN date(?1) IS ?1 THEN ?1 END END",
             [given],
             |row| row.get(0),
         )?;
-        let date = date.ok_or_else(|| RecordError::Wrong {
+        date.ok_or_else(|| RecordError::Wrong {
             what: "date",
             given: given.chars().filter(|c| !c.is_control()).take(40).collect(),
             mend: "write it as 2026-11-25",
-        })?;
+        })
+    }
+
+    /// The pupil's lesson on a day ([`Self::day`]), started if new.
+    ///
+    /// # Errors
+    /// When there is no such pupil or day.
+    pub fn lesson(&mut self, pupil: &str, date: Option<&str>) -> Result<i64, RecordError> {
+        let pupil = self.pupil_id(pupil)?;
+        let date = self.day(date)?;
+        let change = self.change()?;
         change.execute(
             "INSERT INTO lesson (pupil_id, date) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
             params![pupil, date],
@@ -115,7 +127,8 @@ impl Library {
     /// # Errors
     /// When there is no such pupil.
     pub fn lessons(&self, pupil: &str) -> Result<Vec<Lesson>, RecordError> {
-        let mut rows = self.connection.prepare(
+        let pupil = self.pupil_id(pupil)?;
+        let mut rows = self.connection.prepare_cached(
             "SELECT id, date, (SELECT count(*) FROM swing WHERE lesson_id = lesson.id)
              FROM lesson WHERE pupil_id = ?1 ORDER BY date",
         )?;
@@ -128,7 +141,7 @@ impl Library {
             })
         };
         let mut lessons: Vec<Lesson> =
-            rows.query_map([self.pupil_id(pupil)?], lesson)?.collect::<Result<_, _>>()?;
+            rows.query_map([pupil], lesson)?.collect::<Result<_, _>>()?;
         for lesson in &mut lessons {
             lesson.tasks = self.tasks_of(lesson.id)?;
         }
@@ -136,7 +149,8 @@ impl Library {
     }
 }
 
-const SELECT: &str = "SELECT name, stature_m, handed, minor, keep_pictures, notes FROM pupil";
+/// What the coach says of a pupil, in the order of [`pupil`] and [`write`].
+const COLUMNS: &str = "name, stature_m, handed, minor, keep_pictures, notes";
 
 fn pupil(row: &Row<'_>) -> rusqlite::Result<Pupil> {
     let hand: String = row.get(2)?;
@@ -150,19 +164,62 @@ fn pupil(row: &Row<'_>) -> rusqlite::Result<Pupil> {
     })
 }
 
-pub(super) fn hand(handed: Handed) -> &'static str {
+/// As a new row, or over the row of this number.
+fn write(
+    change: &Transaction<'_>,
+    row: Option<i64>,
+    name: &str,
+    pupil: &Pupil,
+) -> Result<(), RecordError> {
+    let hand = hand(pupil.handed);
+    let sql = format!(
+        "INSERT INTO pupil (id, {COLUMNS}) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         ON CONFLICT (id) DO UPDATE SET ({COLUMNS}) = (?2, ?3, ?4, ?5, ?6, ?7)"
+    );
+    let Pupil { stature_m, minor, keep_pictures, notes, .. } = pupil;
+    change.execute(&sql, params![row, name, stature_m, hand, minor, keep_pictures, notes])?;
+    Ok(())
+}
+
+fn hand(handed: Handed) -> &'static str {
     match handed {
         Handed::Right => "right",
         Handed::Left => "left",
     }
 }
 
-pub(super) fn id(
-    connection: &rusqlite::Connection,
-    name: &str,
-) -> Result<Option<i64>, RecordError> {
+fn id(connection: &rusqlite::Connection, name: &str) -> Result<Option<i64>, RecordError> {
     let found = connection
         .query_row("SELECT id FROM pupil WHERE name = ?1", [name.trim()], |row| row.get(0))
         .optional()?;
     Ok(found)
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+
+    pub fn pupil(name: &str) -> Pupil {
+        Pupil {
+            name: name.to_owned(),
+            stature_m: None,
+            handed: Handed::Right,
+            minor: false,
+            keep_pictures: true,
+            notes: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_pupil_changes_but_not_into_another() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut library = Library::open(folder.path()).unwrap();
+        library.add_pupil(&pupil("Anna (invented)")).unwrap();
+        library.add_pupil(&pupil("Ben (invented)")).unwrap();
+        let left = Pupil { handed: Handed::Left, stature_m: Some(1.7), ..pupil("anna (invented)") };
+        library.change_pupil("Anna (invented)", &left).unwrap();
+        assert_eq!(library.pupil("anna (invented)").unwrap(), left);
+        let taken = library.change_pupil("anna (invented)", &pupil("Ben (invented)"));
+        assert!(matches!(taken, Err(RecordError::PupilExists(_))));
+    }
 }

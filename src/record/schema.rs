@@ -51,9 +51,18 @@ fn version(connection: &Connection) -> Result<i64, RecordError> {
     Ok(connection.pragma_query_value(None, "user_version", |row| row.get(0))?)
 }
 
-fn is_ours(connection: &Connection, folder: &str) -> Result<(), RecordError> {
+/// Whether the file bears this program's mark.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn is_library(connection: &Connection) -> Result<bool, RecordError> {
     let id: i64 = connection.pragma_query_value(None, "application_id", |row| row.get(0))?;
-    if id == APPLICATION { Ok(()) } else { Err(RecordError::NotALibrary(folder.to_owned())) }
+    Ok(id == APPLICATION)
+}
+
+fn is_ours(connection: &Connection, folder: &str) -> Result<(), RecordError> {
+    let ours = is_library(connection)?;
+    if ours { Ok(()) } else { Err(RecordError::NotALibrary(folder.to_owned())) }
 }
 
 #[cfg(test)]

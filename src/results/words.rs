@@ -140,6 +140,13 @@ pub fn reason(missing: Missing) -> &'static str {
     }
 }
 
+/// The text with its first letter as a capital.
+#[must_use]
+pub fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
+
 /// Breaks text into lines of at most `width` characters, all but the first indented; a sign
 /// `±` stays with its number.
 #[must_use]

@@ -64,7 +64,7 @@ impl ClipScene<'_> {
         if let Some(hub) = &mut scene.upper {
             hub.travel = travel(upper);
         }
-        scene.title = capitalised(results::event_name(event));
+        scene.title = results::capitalised(results::event_name(event));
         scene.lean = lean.as_ref().and_then(Value::size);
         scene.facts = facts(self.viewed.calibration.view, &values);
         scene
@@ -150,9 +150,4 @@ fn facts(view: View, values: &[Option<Value>; 3]) -> Vec<Fact> {
             Some(Fact { symbol, text })
         })
         .collect()
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }

@@ -172,7 +172,7 @@ fn made(swings: &[SwingPart<'_>], style: Style) -> Vec<String> {
     }
     if said.len() > 1 {
         for (text, swing) in said.iter_mut().zip(swings) {
-            *text = format!("{}: {text}", super::words::capitalised(swing.name));
+            *text = format!("{}: {text}", results::capitalised(swing.name));
         }
     }
     said

@@ -20,7 +20,12 @@ use crate::chart::{ChartError, Difference, Drawing, LadderInput, Style};
 pub use content::{Content, SwingPart, ValueRow};
 pub use layout::{PHOTO_SHAPE, sheet};
 pub use photo::{PLACES, Photo, Places, Still};
-pub use task::{Aim, DEFAULT_TASKS, Task, Way, parse};
+pub use task::{Aim, DEFAULT_TASKS, TASKS_FILE, Task, Way, parse};
+
+/// Pixels of the picture for each unit of the page: 192 to an inch, good on paper and on a phone.
+pub const PICTURE_SCALE: f64 = 2.0;
+/// Letters of the coach's words: more would never fit.
+pub const MOST_WORDS: usize = 4000;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Paper {

@@ -44,10 +44,7 @@ impl Still {
         let parts = head.iter().copied().chain(scene.hand_areas());
         let joints = Joint::ALL.into_iter().filter_map(|joint| scene.joints[joint]);
         let points = joints.map(|mark| Area::around(mark.at, Pixel::new(1.0, 1.0)));
-        let body = parts.chain(points).reduce(|a, b| {
-            let (left, top) = (a.left.min(b.left), a.top.min(b.top));
-            Area::new(left, top, a.right.max(b.right), a.bottom.max(b.bottom))
-        });
+        let body = parts.chain(points).reduce(|all, part| all.union(&part));
         Self {
             faces: head.iter().chain(&scene.other_faces).map(share).collect(),
             body: body.as_ref().map_or([0.0, 0.0, 1.0, 1.0], share),

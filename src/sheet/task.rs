@@ -17,6 +17,8 @@ use crate::results::{SwingResult, is_shown};
 
 /// The tasks that come with the program.
 pub const DEFAULT_TASKS: &str = include_str!("tasks.txt");
+/// The coach's own, in the library's folder.
+pub const TASKS_FILE: &str = "tasks.txt";
 /// Longer lines of a task would never fit a sheet, letters.
 const LONGEST: usize = 600;
 const FIELDS: [&str; 6] = ["title", "moves", "do", "feel", "film", "source"];

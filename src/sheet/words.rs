@@ -3,6 +3,7 @@
 use super::block::Block;
 use super::{SheetInput, Task};
 use crate::chart::{Face, LengthUnit, Lettering, Tone, Weight};
+use crate::results::capitalised;
 
 pub const CAUTIONS: &str = "Stop when something hurts, and see a licensed health professional. \
     Warm up first. Swing only with clear space all around you, nobody within reach, nobody in \
@@ -113,9 +114,4 @@ pub fn foot(input: &SheetInput, letters: &Lettering, width: f64) -> Block {
     let height = care.height.max(made.height);
     let shapes = vec![care.placed("care", 0.0, 0.0), made.placed("made", narrow + GAP, 0.0)];
     Block { shapes, height }
-}
-
-pub fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }

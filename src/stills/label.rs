@@ -164,7 +164,7 @@ mod tests {
     use crate::stills::{HubMark, Mark};
     use proptest::prelude::*;
 
-    const PICTURE: Area = Area { left: 0.0, top: 0.0, right: 720.0, bottom: 1280.0 };
+    const PICTURE: Area = Area::new(0.0, 0.0, 720.0, 1280.0);
 
     /// No label touches a face, a hand, a named box, a hub, the edge or another label.
     fn check(scene: &StillScene, labels: &[Label]) {

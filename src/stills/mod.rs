@@ -8,7 +8,6 @@
 //! Everything is in pixels of the upright picture ([`crate::frames::Image`]). What it does not
 //! do: measure, judge, or know where the club is (the caller can name boxes to keep clear).
 
-mod area;
 mod canvas;
 mod face;
 mod label;
@@ -24,17 +23,19 @@ use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::imageops;
 
-pub use area::Area;
 pub use face::blur;
 pub use pair::pair;
 pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};
 pub use text::{BOLD as INTER_BOLD, MEDIUM as INTER_MEDIUM};
 
 use crate::body::PerJoint;
-use crate::frames::Pixel;
+use crate::frames::{Pixel, Rectangle};
 use canvas::Canvas;
 use strip::{Content, Strip};
 use text::Fonts;
+
+/// An upright rectangle in a picture, pixels.
+pub type Area = Rectangle<Pixel>;
 
 /// Why a still cannot be drawn.
 #[derive(Debug, thiserror::Error)]

@@ -75,7 +75,7 @@ fn window(first: (&RgbImage, &StillScene), second: (&RgbImage, &StillScene)) -> 
         let margin = Pixel::new(MARGIN.x * stature, MARGIN.y * stature);
         for point in body_points(scene).into_iter().map(place) {
             let room = Area::around(point, margin);
-            bodies = Some(bodies.map_or(room, |all| union(&all, &room)));
+            bodies = Some(bodies.map_or(room, |all| all.union(&room)));
         }
         let (width, height) = picture.dimensions();
         let (from, to) =
@@ -83,10 +83,6 @@ fn window(first: (&RgbImage, &StillScene), second: (&RgbImage, &StillScene)) -> 
         shown = overlap(&shown, &Area::new(from.x, from.y, to.x, to.y));
     }
     bodies.map_or(shown, |bodies| overlap(&bodies, &shown))
-}
-
-fn union(a: &Area, b: &Area) -> Area {
-    Area::new(a.left.min(b.left), a.top.min(b.top), a.right.max(b.right), a.bottom.max(b.bottom))
 }
 
 fn overlap(a: &Area, b: &Area) -> Area {

@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::super::bench::hand;
 use super::super::reply::{Refusal, Reply, Sent, aside};
-use super::super::shown::PupilPage;
+use super::super::shown::{LessonShown, PupilPage};
 use super::super::state::Page;
 use crate::compare::Key;
 use crate::options::parse_stature;
@@ -86,16 +86,42 @@ pub async fn change(
     .await
 }
 
+/// Lessons are shown whole until so many swings are on the page: each is a result to be read, and
+/// a pupil of many years has thousands. Older ones are a link away.
+const SWINGS_SHOWN: i64 = 60;
+
+/// Which lessons of a pupil.
+#[derive(Debug, Default, Deserialize)]
+pub struct Until {
+    /// Of this day and before; all of them when not there.
+    until: Option<String>,
+}
+
 /// A pupil with lessons, and swings of the record and of the bench.
-pub fn pupil_page(page: &Page, name: &str) -> Reply<PupilPage> {
+pub fn pupil_page(page: &Page, name: &str, asked: &Until) -> Reply<PupilPage> {
     let library = page.library()?;
     let pupil = library.pupil(name)?;
+    let mut all = library.lessons(&pupil.name)?;
+    let has_history = all.iter().any(|lesson| lesson.swings > 0);
+    let count = all.len();
+    all.retain(|lesson| asked.until.as_ref().is_none_or(|until| lesson.date <= *until));
+    let newer = all.len() < count;
+    let (mut lessons, mut shown) = (Vec::new(), 0);
+    while shown < SWINGS_SHOWN
+        && let Some(lesson) = all.pop()
+    {
+        shown += lesson.swings;
+        let recorded = library.swings(&pupil.name, None, Some(&lesson.date))?;
+        lessons.push(LessonShown { lesson, recorded });
+    }
     let own = |swing: &super::super::shown::SwingShown| {
         swing.pupil.as_deref().is_some_and(|name| name.eq_ignore_ascii_case(&pupil.name))
     };
     Ok(PupilPage {
-        lessons: library.lessons(&pupil.name)?,
-        recorded: library.swings(&pupil.name, None, None)?,
+        has_history,
+        lessons,
+        older: all.pop().map(|lesson| lesson.date),
+        newer,
         swings: page.swings_shown().into_iter().filter(own).collect(),
         pupil,
     })
@@ -104,8 +130,9 @@ pub fn pupil_page(page: &Page, name: &str) -> Reply<PupilPage> {
 pub async fn one(
     State(page): State<Arc<Page>>,
     Path(name): Path<String>,
+    Query(asked): Query<Until>,
 ) -> Reply<Json<PupilPage>> {
-    aside(move || Ok(Json(pupil_page(&page, &name)?))).await
+    aside(move || Ok(Json(pupil_page(&page, &name, &asked)?))).await
 }
 
 #[derive(Debug, Deserialize)]

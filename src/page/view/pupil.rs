@@ -1,6 +1,6 @@
 //! A pupil over the weeks. In: [`PupilPage`]. Out: HTML.
 
-use crate::page::shown::{Look, PupilPage, SwingState};
+use crate::page::shown::{LessonShown, Look, PupilPage, SwingState};
 use crate::record::Stored;
 
 use super::frame::{document, empty, field, go, select};
@@ -17,10 +17,10 @@ const FIRST: &str = "top.lower_hub_target";
 pub fn pupil(page: &PupilPage, look: &Look) -> String {
     let name = page.pupil.name.as_str();
     let mut parts = vec![el("h1", &[], name)];
-    if page.recorded.is_empty() && page.swings.is_empty() {
+    if !page.has_history && page.swings.is_empty() {
         parts.push(empty(say("pupil.empty")));
     }
-    if !page.recorded.is_empty() {
+    if page.has_history {
         parts.push(history(name, look));
     }
     parts.push(on_bench(page, look));
@@ -73,32 +73,40 @@ fn on_bench(page: &PupilPage, look: &Look) -> Html {
 }
 
 fn lessons(page: &PupilPage, look: &Look) -> Html {
-    if page.lessons.is_empty() {
+    if page.lessons.is_empty() && !page.newer {
         return Html::default();
     }
-    let items: Vec<Html> = page
-        .lessons
-        .iter()
-        .rev()
-        .map(|lesson| {
-            let swings: Vec<Html> = page
-                .recorded
-                .iter()
-                .filter(|stored| stored.date == lesson.date)
-                .map(|stored| recorded(stored, look))
-                .collect();
-            let tasks: Vec<Html> =
-                lesson.tasks.iter().map(|task| el("li", &[], task.as_str())).collect();
-            let tasks = if tasks.is_empty() {
-                Html::default()
-            } else {
-                el("p", &[], say("pupil.tasks")).and(el("ul", &[], tasks))
-            };
-            let day = el("h3", &[], written_day(look, &lesson.date));
-            div("lesson", [day, el("ul", &[("class", "plain")], swings), tasks])
-        })
-        .collect();
-    el("section", &[], [el("h2", &[], say("pupil.lessons")), items.into()])
+    let items: Vec<Html> = page.lessons.iter().map(|shown| lesson(shown, look)).collect();
+    let inside = [el("h2", &[], say("pupil.lessons")), items.into(), further(page, look)];
+    el("section", &[], inside)
+}
+
+fn lesson(shown: &LessonShown, look: &Look) -> Html {
+    let LessonShown { lesson, recorded: swings } = shown;
+    let swings: Vec<Html> = swings.iter().map(|stored| recorded(stored, look)).collect();
+    let tasks: Vec<Html> = lesson.tasks.iter().map(|task| el("li", &[], task.as_str())).collect();
+    let tasks = if tasks.is_empty() {
+        Html::default()
+    } else {
+        el("p", &[], say("pupil.tasks")).and(el("ul", &[], tasks))
+    };
+    let day = el("h3", &[], written_day(look, &lesson.date));
+    div("lesson", [day, el("ul", &[("class", "plain")], swings), tasks])
+}
+
+/// Links to lessons that are not on this page.
+fn further(page: &PupilPage, look: &Look) -> Html {
+    let path = format!("pupil/{}", in_address(&page.pupil.name));
+    let newest = page.newer.then(|| go(look, &path, say("pupil.newest"), ""));
+    let older = page
+        .older
+        .as_ref()
+        .map(|day| go(look, &format!("{path}?until={}", in_address(day)), say("pupil.older"), ""));
+    if newest.is_none() && older.is_none() {
+        return Html::default();
+    }
+    let links = Html::from(newest).and(older);
+    el("nav", &[("class", "actions"), ("aria-label", say("pupil.lessons"))], links)
 }
 
 fn recorded(stored: &Stored, look: &Look) -> Html {

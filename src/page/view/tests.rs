@@ -6,7 +6,7 @@ use super::*;
 use crate::calibration::View;
 use crate::frames::Handed;
 use crate::page::shown::*;
-use crate::record::Pupil;
+use crate::record::{Lesson, Pupil, Stored};
 use crate::results::SwingResult;
 
 /// Numbers invented here.
@@ -114,6 +114,23 @@ fn bench_shown() -> BenchShown {
     }
 }
 
+/// A lesson of a pupil, with words that want to be more than words.
+fn lesson_shown() -> LessonShown {
+    let stored = Stored {
+        swing: 1,
+        date: "2026-11-25".to_owned(),
+        label: HOSTILE.to_owned(),
+        club: HOSTILE.to_owned(),
+        ball: String::new(),
+        setup: String::new(),
+        result: SwingResult::from_json(RESULT).unwrap(),
+        results: 1,
+    };
+    let tasks = vec![HOSTILE.to_owned()];
+    let lesson = Lesson { id: 1, date: stored.date.clone(), swings: 1, tasks };
+    LessonShown { lesson, recorded: vec![stored] }
+}
+
 /// Every page, by name.
 fn pages() -> Vec<(&'static str, String)> {
     let look = look::tests::plain();
@@ -142,8 +159,10 @@ fn pages() -> Vec<(&'static str, String)> {
     };
     let known = PupilPage {
         pupil: pupil_kept(),
-        lessons: Vec::new(),
-        recorded: Vec::new(),
+        has_history: true,
+        lessons: vec![lesson_shown()],
+        older: Some(format!("2026-01-01{HOSTILE}")),
+        newer: true,
         swings: vec![swing_shown("s1", "after", SwingState::Ready)],
     };
     let preferred = SettingsPage {
