@@ -92,7 +92,7 @@ pub struct MeasureArgs {
     pub stature: Option<String>,
 
     /// Right- or left-handed pupil
-    #[arg(long, value_enum, default_value_t = HandedArg::Right)]
+    #[arg(long, value_enum, default_value_t = HandedArg::Right, conflicts_with = "pupil")]
     pub handed: HandedArg,
 
     /// Frames a second at which the phone filmed, for slow motion stored stretched

@@ -55,7 +55,9 @@ fn mistakes_are_one_line_with_their_exit_code() {
     let a = swing(folder.path(), "a", -6.0).display().to_string();
     std::fs::write(folder.path().join("x.json"), "{}").unwrap();
     let x = folder.path().join("x.json").display().to_string();
-    let cases: [(&[&str], i32); 12] = [
+    let cases: [(&[&str], i32); 14] = [
+        (&["measure", "a.mp4", "--pupil", "Anna", "--handed", "right"], 2),
+        (&["tasks", "--for", "absent"], 1),
         (&["lesson", "history", "Nobody", "top.hub_offset", "--out", "x.svg"], 1),
         (&["lesson", "flight", "1", "attack_angle=-4"], 2),
         (&["compare", "--before", &a], 2),
@@ -91,10 +93,12 @@ fn a_pupil_from_first_lesson_to_erasure() {
     say(&["pupil", "target", "Anna", "top.lower_hub_target=-2cm"]);
     say(&["lesson", "task", "Anna", "slow swings", "--date", "2026-11-25"]);
     assert!(say(&["lesson", "list", "Anna"]).contains("task: slow swings"));
+    let (code, _, error) = hubgauge(&["lesson", "list", "Anna", "--date", "25.11.2026"], &library);
+    assert!(code == 2 && error.contains("write it as 2026-11-25"), "{error}");
     assert!(say(&["lesson", "history", "Anna", "top.lower_hub_target"]).contains("No swing"));
     let (a, b) = (swing(folder.path(), "a", -6.0), swing(folder.path(), "b", 0.0));
     for (file, label) in [(&a, "before"), (&b, "after")] {
-        say(&[
+        let added = say(&[
             "lesson",
             "add",
             "Anna",
@@ -104,6 +108,7 @@ fn a_pupil_from_first_lesson_to_erasure() {
             "--date",
             "2026-11-25",
         ]);
+        assert_eq!(added, "Put on record: 1 swing.\n");
     }
     assert!(say(&["lesson", "list", "Anna"]).starts_with("2026-11-25: 2 swings"));
     say(&["lesson", "flight", "2", "attack_angle [deg]=-4.1"]);
@@ -135,6 +140,14 @@ fn a_pupil_from_first_lesson_to_erasure() {
         "{compared}"
     );
     assert!(!compared.contains("club path"), "only one side has it: {compared}");
+    // Another target, of a value that is not looked at: the one that is keeps its line.
+    say(&["pupil", "target", "Anna", "impact.hub_offset=1cm"]);
+    let compared = say(&["compare", "--pupil", "Anna"]);
+    assert!(compared.contains("target of -2.0 cm"), "{compared}");
+    // What fits is told: the lower hub had gone away from the target, then nowhere.
+    let fit = |file: &Path| say(&["tasks", "--for", &file.display().to_string()]);
+    assert!(fit(&a).contains("Film again: "), "{}", fit(&a));
+    assert!(fit(&b).starts_with("No task fits"), "{}", fit(&b));
     let backup = folder.path().join("backup.sqlite3").display().to_string();
     say(&["library", "backup", &backup]);
     let export = folder.path().join("export").display().to_string();

@@ -246,10 +246,18 @@ fn backup_in_use_restore_and_export() {
     let restored = Library::restore(&file, &new).unwrap();
     restored.check().unwrap();
     assert!(restored.swings(PUPIL, None, None).unwrap().len() >= 6);
-    assert!(matches!(Library::restore(&file, &new), Err(RecordError::Exists { .. })));
-    let wrong = other.path().join("wrong");
-    std::fs::write(&wrong, "no library").unwrap();
-    assert!(Library::restore(&wrong, &other.path().join("third")).is_err());
+    assert!(matches!(Library::restore(&file, &new), Err(RecordError::HasLibrary(_))));
+    // What is no backup, an empty file too, leaves no library.
+    let (wrong, third) = (other.path().join("wrong"), other.path().join("third"));
+    let mut damaged = std::fs::read(&file).unwrap();
+    let middle = damaged.len() / 2;
+    damaged[middle..].fill(7);
+    for bytes in [&b""[..], b"no library", &damaged] {
+        std::fs::write(&wrong, bytes).unwrap();
+        let said = Library::restore(&wrong, &third).unwrap_err();
+        assert!(matches!(said, RecordError::Backup { .. }), "{said}");
+        assert_eq!(std::fs::read_dir(&third).unwrap().count(), 0, "{said}");
+    }
 
     let to = other.path().join("export");
     let (swings, _) = restored.export(PUPIL, &to, &|_, _, _| Ok(Vec::new())).unwrap();

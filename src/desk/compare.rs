@@ -2,7 +2,7 @@
 //! or JSON.
 
 use crate::cli::desk::CompareArgs;
-use crate::compare::{self, BallFlight, FlightSwing, Question, Swing, Target};
+use crate::compare::{self, BallFlight, CompareError, FlightSwing, Question, Swing, Target};
 use crate::error::Error;
 use crate::record::{self, Library, Stored};
 use crate::results::SwingResult;
@@ -31,18 +31,17 @@ pub fn compare(args: &CompareArgs) -> Result<String, Error> {
         None => (files(&args.before)?, files(&args.after)?),
     };
     let flight = BallFlight { before: before.flights.clone(), after: after.flights.clone() };
-    let compared = |question: &Question| {
-        compare::compare_with_flight(&swings(&before), &swings(&after), &flight, question)
+    let comparison = loop {
+        let compared =
+            compare::compare_with_flight(&swings(&before), &swings(&after), &flight, &question);
+        match compared {
+            // A target on record that these swings cannot show is no mistake of this command.
+            Err(CompareError::TargetNotLookedAt(key)) if args.target.is_empty() => {
+                question.targets.retain(|target| target.key != key);
+            }
+            other => break other?,
+        }
     };
-    let mut comparison = compared(&question);
-    if let (Err(compare::CompareError::TargetNotLookedAt(_)), true) =
-        (&comparison, args.target.is_empty())
-    {
-        // A target on record that these swings cannot show is no mistake of this command.
-        question.targets.clear();
-        comparison = compared(&question);
-    }
-    let comparison = comparison?;
     if args.json { Ok(comparison.to_json()?) } else { Ok(compare::table(&comparison)) }
 }
 
@@ -71,6 +70,9 @@ fn recorded(
     targets: &mut Vec<Target>,
 ) -> Result<(Side, Side), Error> {
     let library = super::open(&args.at)?;
+    for date in args.before_date.iter().chain(&args.after_date) {
+        library.day(Some(date))?;
+    }
     if targets.is_empty() {
         targets.extend(library.targets(pupil)?);
     }

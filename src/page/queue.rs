@@ -8,7 +8,7 @@ use image::RgbImage;
 
 use super::kept::KeptClip;
 use super::pairing;
-use super::reply::Reply;
+use super::reply::{Refusal, Reply};
 use super::shown::ClipState;
 use super::state::{Live, Page, held};
 use super::workspace::Workspace;
@@ -35,9 +35,8 @@ pub fn work(page: &Arc<Page>, instruments: &Instruments) {
     loop {
         let id = page.wait_for(|w| w.next_waiting().map(|clip| clip.id.clone()));
         *held(&page.cancelled) = None;
-        if finish(page, &id, look(page, &id, instruments)).is_err() {
-            // The disk refuses: it may have room again in a while.
-            std::thread::sleep(std::time::Duration::from_secs(5));
+        if let Err(refusal) = finish(page, &id, look(page, &id, instruments)) {
+            give_up(page, &id, &refusal);
         }
     }
 }
@@ -116,6 +115,19 @@ fn finish(page: &Arc<Page>, id: &str, seen: Option<Result<Observed, Error>>) -> 
     Ok(())
 }
 
+/// The disk refused what was found, and even to note that: the clip fails for now, in memory. It
+/// can be tried again, and waits again at the next start.
+fn give_up(page: &Page, id: &str, refusal: &Refusal) {
+    page.look_mut(|w| {
+        let Some(clip) = w.clips.get_mut(id) else { return };
+        clip.state = ClipState::Failed;
+        let why = &refusal.message;
+        let said = format!("what was found could not be kept: make room, then try again ({why})");
+        clip.message = Some(said);
+    });
+    page.tell_bench();
+}
+
 /// Who was pointed at has a place of his own: to take that back needs no other look.
 fn place(w: &Workspace, id: &str, seen: &Observed) -> std::path::PathBuf {
     if seen.person.is_some() { w.observed_marked(id) } else { w.observed(id) }
@@ -126,7 +138,6 @@ fn place(w: &Workspace, id: &str, seen: &Observed) -> std::path::PathBuf {
 /// # Errors
 /// When there is no such clip, or nothing to stop.
 pub fn cancel(page: &Page, id: &str) -> Reply<()> {
-    use super::reply::Refusal;
     let working = page.change(|w| {
         let mut clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
         match clip.state {
@@ -151,7 +162,6 @@ pub fn cancel(page: &Page, id: &str) -> Reply<()> {
 /// # Errors
 /// When there is no such clip, or it is in the queue.
 pub fn retry(page: &Page, id: &str) -> Reply<()> {
-    use super::reply::Refusal;
     page.change(|w| {
         let mut clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
         if matches!(clip.state, ClipState::Waiting | ClipState::Looking | ClipState::Measuring) {

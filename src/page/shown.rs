@@ -99,7 +99,16 @@ pub struct BenchShown {
     pub pupils: Vec<Pupil>,
     /// The folder that is watched for new clips.
     pub watched: Option<String>,
+    pub watch_trouble: Vec<WatchTrouble>,
     pub max_upload_bytes: u64,
+}
+
+/// What is wrong with the watched folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct WatchTrouble {
+    /// The clip that was not taken; none: the folder itself cannot be read.
+    pub file: Option<String>,
+    pub why: String,
 }
 
 /// A swing with its numbers.

@@ -10,7 +10,7 @@ use tokio::sync::broadcast;
 use super::cache::Cache;
 use super::measured::Measured;
 use super::reply::{Refusal, Reply};
-use super::shown::{BenchShown, ClipShown, Decimal, Look, SwingShown, Units};
+use super::shown::{BenchShown, ClipShown, Decimal, Look, SwingShown, Units, WatchTrouble};
 use super::workspace::Workspace;
 use super::{OpenOptions, PageError, showing};
 use crate::chart::{DecimalMark, LengthUnit, Style};
@@ -40,6 +40,7 @@ pub struct Page {
     wake: Condvar,
     live: Mutex<BTreeMap<String, Live>>,
     pupils: Mutex<Vec<Pupil>>,
+    watch_trouble: Mutex<Vec<WatchTrouble>>,
     changes: broadcast::Sender<Arc<str>>,
     pub measured: Mutex<Cache<Arc<Measured>>>,
     pub films: Mutex<Cache<Arc<Mutex<Frames>>>>,
@@ -70,6 +71,7 @@ impl Page {
             wake: Condvar::new(),
             live: Mutex::default(),
             pupils: Mutex::new(pupils),
+            watch_trouble: Mutex::default(),
             changes: broadcast::channel(BACKLOG).0,
             measured: Mutex::new(Cache::new(REMEMBERED)),
             films: Mutex::new(Cache::new(FILMS)),
@@ -210,9 +212,18 @@ impl Page {
                 swings: showing::swings(w, &pupils),
                 pupils,
                 watched: self.watched(w).map(|folder| folder.display().to_string()),
+                watch_trouble: held(&self.watch_trouble).clone(),
                 max_upload_bytes: self.options.max_upload_bytes,
             }
         })
+    }
+
+    /// What is wrong with the watched folder now.
+    pub fn set_watch_trouble(&self, trouble: Vec<WatchTrouble>) {
+        let before = std::mem::replace(&mut *held(&self.watch_trouble), trouble.clone());
+        if before != trouble {
+            self.tell_bench();
+        }
     }
 
     /// The folder of the command line, else that of the settings.

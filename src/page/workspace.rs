@@ -8,6 +8,7 @@
 //! | `clips/ID/` | `clip.json`, `film/NAME`, `observed`, `observed-marked`, `first.jpg` |
 //! | `swings/ID/` | `swing.json` (what the coach says), `result.json` |
 //! | `settings.json` | preferences |
+//! | `watched.json` | what of the watched folder was dealt with ([`super::watch`]) |
 //!
 //! A clip or a swing that goes is first renamed into `incoming/`, so that a stop half way leaves
 //! it whole or gone. Clips that were being measured are waiting again at the next start.
@@ -59,8 +60,9 @@ impl Workspace {
         let present = |w: &Self, clip: &KeptClip| w.film(clip).is_file();
         let gone: Vec<String> =
             self.clips.values().filter(|c| !present(self, c)).map(|c| c.id.clone()).collect();
+        // Nothing of it can be shown, and what was seen in it is still somebody's.
         for id in gone {
-            self.clips.remove(&id);
+            self.drop_clip(&id)?;
         }
         let again = |w: &Self, clip: &KeptClip| match clip.state {
             ClipState::Looking | ClipState::Measuring => true,

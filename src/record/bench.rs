@@ -54,8 +54,13 @@ pub fn erase(library: &Path, pupil: &str) -> Result<usize, RecordError> {
     let (mut his, mut others, mut doomed) = (BTreeSet::new(), BTreeSet::new(), Vec::new());
     for folder in folders(&page.join("swings"))? {
         let file = folder.join("swing.json");
-        let Ok(text) = fs::read_to_string(&file) else { continue };
-        let Ok(kept) = serde_json::from_str::<Kept>(&text) else { continue };
+        if !file.exists() {
+            continue;
+        }
+        let text = fs::read_to_string(&file).map_err(RecordError::io(&file))?;
+        let Ok(kept) = serde_json::from_str::<Kept>(&text) else {
+            return Err(RecordError::Whose(folder.display().to_string()));
+        };
         let clips = kept.parts.iter().map(|part| part.clip.clone());
         if kept.is_of(pupil) {
             his.extend(clips);
@@ -124,6 +129,8 @@ mod tests {
         }
         fs::create_dir_all(page.join("incoming/x")).unwrap();
         swing(&page, "s1", r#"{"pupil": "anna ", "parts": [{"clip": "c1"}, {"clip": "c2"}]}"#);
+        // Another pupil, as the library compares names.
+        swing(&page, "s4", r#"{"pupil": "Ånna", "parts": []}"#);
         swing(&page, "s2", r#"{"pupil": "Bert", "parts": [{"clip": "c2"}, {"clip": "c3"}]}"#);
         swing(
             &page,
@@ -132,8 +139,12 @@ mod tests {
         );
         let held = lock(&page).unwrap();
         assert!(matches!(erase(library.path(), "Anna"), Err(RecordError::PageOpen)));
-        assert_eq!(folders(&page.join("swings")).unwrap().len(), 3);
+        assert_eq!(folders(&page.join("swings")).unwrap().len(), 4);
         drop(held);
+        swing(&page, "s5", "{ half");
+        assert!(matches!(erase(library.path(), "Anna"), Err(RecordError::Whose(_))));
+        assert_eq!(folders(&page.join("clips")).unwrap().len(), 4);
+        fs::remove_dir_all(page.join("swings/s5")).unwrap();
         assert_eq!(erase(library.path(), "Anna").unwrap(), 2);
         let names = |of: &str| {
             let mut names: Vec<_> = folders(&page.join(of)).unwrap();
@@ -141,7 +152,9 @@ mod tests {
             names.into_iter().map(|p| p.file_name().unwrap().to_owned()).collect::<Vec<_>>()
         };
         assert_eq!(names("clips"), ["c2", "c3"]);
-        assert_eq!(names("swings"), ["s2"]);
+        assert_eq!(names("swings"), ["s2", "s4"]);
+        assert_eq!(erase(library.path(), "ånna").unwrap(), 0);
+        assert_eq!(names("swings"), ["s2", "s4"]);
         assert!(!page.join("incoming").exists());
     }
 }

@@ -81,6 +81,10 @@ pub enum RecordError {
     Table { file: String, why: String },
     #[error("{} is erased, but another program has the library open and may keep what was erased on disk: close it and run any `hubgauge pupil` command", .0)]
     NotScrubbed(String),
+    #[error(
+        "whose swing lies in {0} cannot be read: look at it, remove it or put it right, then erase again"
+    )]
+    Whose(String),
     #[error("the page is open and would write what was erased again: close it and try again")]
     PageOpen,
     #[error("no folder for the library is known: name one with --library")]

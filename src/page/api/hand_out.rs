@@ -23,7 +23,7 @@ use crate::run::short_clip::short_clip;
 pub struct Asked {
     /// `phone`, or as filmed.
     size: Option<String>,
-    /// `1` or `0`; else as set, and always for a minor.
+    /// `1` or `0`; else as set, and for a minor hidden.
     blur: Option<String>,
     view: Option<String>,
 }

@@ -69,8 +69,10 @@ async function sendChange(form, field) {
   return send('PATCH', form.dataset.save, body);
 }
 
+// As the record compares names: A to Z in either case, all other letters as they are.
+const folded = (name) => name.replace(/[A-Z]/g, (letter) => letter.toLowerCase());
 const isKnown = (name) =>
-  [...document.querySelectorAll('#pupil-names option')].some((option) => option.value === name);
+  [...document.querySelectorAll('#pupil-names option')].some((option) => folded(option.value) === folded(name));
 
 function pupil(form, name) {
   const stature = form.elements.stature?.value ?? '';

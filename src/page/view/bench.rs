@@ -2,7 +2,9 @@
 //! [`BenchShown`]. Out: HTML.
 
 use crate::calibration::View;
-use crate::page::shown::{BenchShown, ClipShown, ClipState, Look, SwingShown, SwingState};
+use crate::page::shown::{
+    BenchShown, ClipShown, ClipState, Look, SwingShown, SwingState, WatchTrouble,
+};
 
 use super::frame::{document, empty, go, trouble};
 use super::html::{Html, div, el, in_address};
@@ -42,13 +44,7 @@ fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
     );
     let mut parts = vec![picker, el("p", &[], say("bench.drop"))];
     parts.push(el("p", &[("class", "quiet how")], fill("bench.how", &[("most", &most)])));
-    if let Some(folder) = &shown.watched {
-        parts.push(el(
-            "p",
-            &[("class", "quiet")],
-            fill("bench.watched", &[("folder", folder.as_str())]),
-        ));
-    }
+    parts.push(el("div", &[("data-live", "watched")], watched(shown)));
     let most = shown.max_upload_bytes.to_string();
     let class = if nothing { "intake tall" } else { "intake" };
     let attributes = [
@@ -58,6 +54,19 @@ fn intake(shown: &BenchShown, look: &Look, nothing: bool) -> Html {
         ("aria-label", say("bench.intake")),
     ];
     el("section", &attributes, parts).and(el("ul", &[("class", "uploads")], ""))
+}
+
+/// The folder that is watched, and what could not be taken from it.
+fn watched(shown: &BenchShown) -> Html {
+    let Some(folder) = shown.watched.as_deref() else { return Html::default() };
+    let said = el("p", &[("class", "quiet")], fill("bench.watched", &[("folder", folder)]));
+    let wrong = shown.watch_trouble.iter().map(|WatchTrouble { file, why }| {
+        trouble(&match file {
+            Some(name) => fill("bench.not_taken", &[("name", name), ("why", why)]),
+            None => fill("bench.watched_away", &[("folder", folder), ("why", why)]),
+        })
+    });
+    said.and(wrong.collect::<Html>())
 }
 
 /// Two swings of one pupil invite to what comes next: the newest that may be an after, and the

@@ -110,6 +110,9 @@ fn bench_shown() -> BenchShown {
         ],
         pupils: vec![pupil_kept()],
         watched: Some("/clips".to_owned()),
+        watch_trouble: [None, Some(format!("a{HOSTILE}.mp4"))]
+            .map(|file| WatchTrouble { file, why: HOSTILE.to_owned() })
+            .to_vec(),
         max_upload_bytes: 4_000_000_000,
     }
 }
