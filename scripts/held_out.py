@@ -6,8 +6,9 @@
 The checkpoint is the run of scripts/train_lift without the bodies m1, f1, m7. Writes what it makes of their whole
 clips, with the truth beside it:
   one.jsonl     one camera
-  same.jsonl    a face-on swing put before a second camera: the truth seen by the camera of a down-the-line clip,
-                with that clip's own errors, so that they hang together in time as real ones do
+  same.jsonl    a face-on swing put before a second camera: the truth seen by the camera of a down-the-line clip of the
+                swing most like it, with that clip's own errors, so that they hang together in time as real ones do; a
+                line's error is turned with the line, so that what is wrong along an arm stays along it
   unlike.jsonl  a face-on clip and a down-the-line clip of another swing, stretched to the same events
 """
 import argparse
@@ -83,16 +84,51 @@ def still(c):
     return [i for i, p in enumerate(c["phase"]) if p == 0]
 
 
-def same(a, b):
-    """The swing of `a` before the camera of `b`, with the errors of `b`."""
+def turned(errors, old, new):
+    """Errors of the lines `old` carried over to the lines `new`: the least rotation between them, and their sizes."""
+    size = lambda v: np.linalg.norm(v, axis=-1, keepdims=True)
+    a, b = old / size(old), new / size(new)
+    axis, cos = np.cross(a, b), (a * b).sum(-1, keepdims=True)
+    along = np.cross(axis, errors)
+    return (errors + along + np.cross(axis, along) / np.maximum(1 + cos, 1e-3)) * size(new) / size(old)
+
+
+def lines(c):
+    """Directions of trunk, shoulders, hips and lead arm, golf axes."""
+    p = array(c, "truth") @ golf(*c["clip_truth"][:3]).T
+    v = np.stack([p[:, i] - p[:, j] for i, j in LINES], 1)
+    return v / np.linalg.norm(v, axis=-1, keepdims=True)
+
+
+def unlikeness(a, b):
+    """Mean square angle between the lines of two swings on one clock."""
+    at = [int(np.argmin(abs(np.array(b["t"]) - t))) for t in a["t"]]
+    return (np.arccos(np.clip((lines(a) * lines(b)[at]).sum(-1), -1, 1)) ** 2).mean()
+
+
+def between(t, points, at):
+    """Points at other times: a cubic with the slopes of the frames around (Catmull-Rom), the ends held."""
+    t, at = np.array(t), np.clip(at, t[0], t[-1])
+    k = np.clip(np.searchsorted(t, at) - 1, 0, len(t) - 2)
+    slope = np.gradient(points, t, axis=0)
+    gap = (t[k + 1] - t[k])[:, None, None]
+    u = ((at - t[k]) / (t[k + 1] - t[k]))[:, None, None]
+    rise = points[k + 1] - points[k]
+    return points[k] + u * u * (3 - 2 * u) * rise + u * (1 - u) ** 2 * slope[k] * gap - u * u * (1 - u) * slope[k + 1] * gap
+
+
+def same(a, b, shift):
+    """The swing of `a` before the camera of `b`, with the errors of `b`, its pictures `shift` seconds later."""
     pa, pb = array(a, "truth") / a["stature"], array(b, "truth") / b["stature"]
     world = pa @ golf(*a["clip_truth"][:3]).T
-    points = (world - world[still(a), 0].mean(0)) @ golf(*b["clip_truth"][:3]) + pb[still(b), 0].mean(0)
-    at = [int(np.argmin(abs(np.array(b["t"]) - t))) for t in a["t"]]
+    world = between(a["t"], world - world[still(a), 0].mean(0), np.array(a["t"]) + shift)
+    points = world @ golf(*b["clip_truth"][:3]) + pb[still(b), 0].mean(0)
+    at = [int(np.argmin(abs(np.array(b["t"]) - t - shift))) for t in a["t"]]
     new, old = seen(points, b), seen(pb, b)
-    out = dict(b, t=a["t"], phase=a["phase"], stature=a["stature"], truth=flat(points * a["stature"]))
+    out = dict(b, shift=shift, t=a["t"], phase=a["phase"], stature=a["stature"], truth=flat(points * a["stature"]))
     for key in new:
-        out[key] = flat(new[key] + (array(b, key) - old[key])[at])
+        errors = (array(b, key) - old[key])[at]
+        out[key] = flat(new[key] + (turned(errors, old[key][at], new[key]) if key == "vec" else errors))
         out[key + "_sd"] = flat(array(b, key + "_sd")[at])
     return out
 
@@ -131,13 +167,14 @@ def main():
     clips = [clip(rows, s, evaluate.predict(net, rows, s, 0), np.array(factors), camera_factors) for s in pool]
     whole = [c for c in clips if set(range(6)) <= set(c["phase"])]
     rng = random.Random(4)
-    pairs = []
+    pairs, alike = [], []
     for c in (c for c in whole if c["view"] == 0):
         others = [b for b in whole if b["view"] == 1 and ("wild" in b["kind"]) == ("wild" in c["kind"])]
         pairs.append((c, rng.choice(others)))
+        alike.append((c, min(others, key=lambda b: unlikeness(c, b))))
     os.makedirs(args.out, exist_ok=True)
     write(args.out, "one.jsonl", clips)
-    write(args.out, "same.jsonl", [dict(c, second=same(c, b)) for c, b in pairs])
+    write(args.out, "same.jsonl", [dict(c, second=same(c, b, rng.uniform(-0.5, 0.5) / 30)) for c, b in alike])
     write(args.out, "unlike.jsonl", [dict(c, second=unlike(c, b)) for c, b in pairs])
 
 

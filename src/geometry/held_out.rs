@@ -38,6 +38,9 @@ struct Clip {
     vec: Vec<f64>,
     vec_sd: Vec<f64>,
     truth: Vec<f64>,
+    /// Seconds by which the pictures of a second clip come later than its clock says.
+    #[serde(default)]
+    shift: f64,
     #[serde(default)]
     second: Option<Box<Clip>>,
 }
@@ -131,28 +134,70 @@ impl Clip {
     }
 }
 
-fn measure(clip: &Clip) -> Option<Motion> {
+/// Events of every clip: the script's, or (`HUBGAUGE_FOUND`) as found in each clip by itself.
+fn all_events(clip: &Clip, lifted: &[Lifted]) -> Option<Vec<Events>> {
+    if std::env::var("HUBGAUGE_FOUND").is_ok() {
+        return found(lifted);
+    }
     let events = clip.events()?;
+    let shift = clip.second.as_ref().map_or(0.0, |s| s.shift);
+    Some(vec![events.clone(), moved(&events, -shift)])
+}
+
+fn moved(events: &Events, by: f64) -> Events {
+    let one = |e: Estimate| Estimate::new(e.value + by, e.sd);
+    Events {
+        address: (Seconds(events.address.0.0 + by), Seconds(events.address.1.0 + by)),
+        takeaway: events.takeaway.map(one),
+        arm_level_back: events.arm_level_back.map(one),
+        top: one(events.top),
+        transition: events.transition.map(one),
+        impact: events.impact.map(one),
+        finish: events.finish.map(one),
+        ..events.clone()
+    }
+}
+
+fn found(lifted: &[Lifted]) -> Option<Vec<Events>> {
+    let clock = Clock { first_s: 0.0, stretch: 1.0 };
+    lifted
+        .iter()
+        .map(|l| detect(l, Handed::Right, None, &clock).map(|e| e.output))
+        .collect::<Result<_, _>>()
+        .map_err(|e| eprintln!("{e}"))
+        .ok()
+}
+
+/// The fitted swing, and what was known of the clocks before.
+fn measure(clip: &Clip, events: &dyn Fn(&[Lifted]) -> Option<Vec<Events>>) -> Option<Motion> {
     let clips: Vec<&Clip> = std::iter::once(clip).chain(clip.second.as_deref()).collect();
     let lifted: Vec<Lifted> = clips.iter().map(|c| c.lifted()).collect();
-    let calibrations: Vec<Calibration> =
-        clips.iter().zip(&lifted).map(|(c, l)| c.calibration(l, &events)).collect::<Option<_>>()?;
-    let inputs: Vec<ViewInput> = lifted
+    let events = events(&lifted)?;
+    let calibrations: Vec<Calibration> = clips
         .iter()
-        .zip(&calibrations)
-        .map(|(lifted, calibration)| ViewInput {
-            lifted,
-            events: &events,
-            calibration,
+        .zip(&lifted)
+        .zip(&events)
+        .map(|((c, l), e)| c.calibration(l, e))
+        .collect::<Option<_>>()?;
+    let inputs: Vec<ViewInput> = (0..clips.len())
+        .map(|i| ViewInput {
+            lifted: &lifted[i],
+            events: &events[i],
+            calibration: &calibrations[i],
             camera_motion: CameraMotion::Still,
         })
         .collect();
     motion(&inputs).map_err(|e| eprintln!("{e}")).ok().map(|m| m.output)
 }
 
-/// A quick look takes every n-th clip (`HUBGAUGE_EVERY`).
-fn every() -> usize {
-    std::env::var("HUBGAUGE_EVERY").map_or(1, |n| n.parse().unwrap())
+/// The swings that are looked at: every n-th (`HUBGAUGE_EVERY`), from the k-th (`HUBGAUGE_FROM`).
+fn lines(text: &str) -> impl Iterator<Item = Clip> + '_ {
+    let number = |name: &str| std::env::var(name).ok().map(|n| n.parse::<usize>().unwrap());
+    text.lines()
+        .skip(number("HUBGAUGE_FROM").unwrap_or(0))
+        .step_by(number("HUBGAUGE_EVERY").unwrap_or(1))
+        .map(|line| serde_json::from_str::<Clip>(line).unwrap())
+        .filter(|clip| clip.view <= 1)
 }
 
 /// Errors and their sd.
@@ -161,6 +206,10 @@ type Errors = Vec<(f64, f64)>;
 fn quantile(values: &mut [f64], q: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     values[((values.len() - 1) as f64 * q).round() as usize]
+}
+
+fn bias(errors: &Errors) -> f64 {
+    quantile(&mut errors.iter().map(|e| e.0).collect::<Vec<_>>(), 0.5)
 }
 
 fn print(name: &str, errors: &Errors) {
@@ -188,13 +237,15 @@ fn held_out() {
     let mut table: BTreeMap<(bool, i64, usize), Errors> = BTreeMap::new();
     let mut clips = 0;
     let started = std::time::Instant::now();
-    for line in text.lines().step_by(every()) {
-        let clip: Clip = serde_json::from_str(line).unwrap();
-        if clip.view > 1 {
-            continue;
-        }
-        let Some(motion) = measure(&clip) else { continue };
+    let mut at_impact = table.clone();
+    let mut clocks = Errors::new();
+    for clip in lines(&text) {
+        let events = |lifted: &[Lifted]| all_events(&clip, lifted);
+        let Some(motion) = measure(&clip, &events) else { continue };
         clips += 1;
+        if let (Some(got), Some(second)) = (motion.offset, &clip.second) {
+            clocks.push(((got.value + second.shift) * 1e3, got.sd * 1e3));
+        }
         let still: Vec<Body> =
             (0..clip.t.len()).filter(|f| clip.phase[*f] == 0).map(|f| clip.body(f)).collect();
         let address = Body::mean(&still);
@@ -208,7 +259,11 @@ fn held_out() {
                     unit = 1f64.to_degrees();
                 }
                 let key = (clip.kind.contains("wild"), clip.view, m as usize);
-                table.entry(key).or_default().push((error * unit, got.estimate().sd * unit));
+                let row = (error * unit, got.estimate().sd * unit);
+                table.entry(key).or_default().push(row);
+                if (clip.t[f] - SCRIPT[2].1).abs() < 1.0 / 60.0 {
+                    at_impact.entry(key).or_default().push(row);
+                }
             }
         }
     }
@@ -216,11 +271,18 @@ fn held_out() {
         "{clips} clips, {:.0} ms a clip",
         started.elapsed().as_secs_f64() * 1e3 / f64::from(clips)
     );
+    if !clocks.is_empty() {
+        print("clocks, ms", &clocks);
+    }
     let mut sums: BTreeMap<(&str, &str), Errors> = BTreeMap::new();
     for ((wild, view, m), errors) in &table {
         let kind = if *wild { "wild" } else { "plain" };
         let side = if *view == 0 { "face-on" } else { "down-the-line" };
         print(&format!("{kind} {side} {:?}", Measure::ALL[*m]), errors);
+        print(
+            &format!("  at impact, bias {:.2}", bias(&at_impact[&(*wild, *view, *m)])),
+            &at_impact[&(*wild, *view, *m)],
+        );
         let what = if Measure::ALL[*m].is_length() { "lengths" } else { "angles" };
         sums.entry((what, kind)).or_default().extend(errors);
         sums.entry((what, "all")).or_default().extend(errors);
@@ -261,31 +323,9 @@ impl Clip {
 
 /// Found in each clip by itself, and after the fit.
 fn timed(clip: &Clip) -> Option<[Events; 2]> {
-    let clock = Clock { first_s: 0.0, stretch: 1.0 };
-    let clips: Vec<&Clip> = std::iter::once(clip).chain(clip.second.as_deref()).collect();
-    let lifted: Vec<Lifted> = clips.iter().map(|c| c.lifted()).collect();
-    let events: Vec<Events> = lifted
-        .iter()
-        .map(|l| detect(l, Handed::Right, None, &clock).map(|e| e.output))
-        .collect::<Result<_, _>>()
-        .map_err(|e| eprintln!("{e}"))
-        .ok()?;
-    let calibrations: Vec<Calibration> = clips
-        .iter()
-        .zip(&lifted)
-        .zip(&events)
-        .map(|((c, l), e)| c.calibration(l, e))
-        .collect::<Option<_>>()?;
-    let inputs: Vec<ViewInput> = (0..clips.len())
-        .map(|i| ViewInput {
-            lifted: &lifted[i],
-            events: &events[i],
-            calibration: &calibrations[i],
-            camera_motion: CameraMotion::Still,
-        })
-        .collect();
-    let fitted = motion(&inputs).map_err(|e| eprintln!("{e}")).ok()?.output.events;
-    Some([events[0].clone(), fitted])
+    let alone = found(&[clip.lifted()])?.remove(0);
+    let fitted = measure(clip, &|lifted| found(lifted))?.events;
+    Some([alone, fitted])
 }
 
 #[test]
@@ -294,11 +334,7 @@ fn held_out_events() {
     let path = std::env::var("HUBGAUGE_HELD_OUT").unwrap();
     let text = std::fs::read_to_string(path).unwrap();
     let mut table: BTreeMap<(bool, i64, Event, usize), Errors> = BTreeMap::new();
-    for line in text.lines() {
-        let clip: Clip = serde_json::from_str(line).unwrap();
-        if clip.view > 1 {
-            continue;
-        }
+    for clip in lines(&text) {
         let Some(found) = timed(&clip) else { continue };
         for (event, truth) in clip.true_events() {
             for (stage, events) in found.iter().enumerate() {
@@ -310,12 +346,10 @@ fn held_out_events() {
     }
     let mut all = Errors::new();
     for ((wild, view, event, stage), errors) in &table {
-        let mut bias: Vec<f64> = errors.iter().map(|e| e.0).collect();
         let kind = if *wild { "wild" } else { "plain" };
         let side = if *view == 0 { "face-on" } else { "down-the-line" };
         let stage = ["clip", "fit"][*stage];
-        let bias = quantile(&mut bias, 0.5);
-        print(&format!("{kind} {side} {event:?} {stage}, bias {bias:.1}"), errors);
+        print(&format!("{kind} {side} {event:?} {stage}, bias {:.1}", bias(errors)), errors);
         if stage == "fit" {
             all.extend(errors);
         }

@@ -4,13 +4,14 @@
 //! The offset of the clocks is the weighted mean of the events' differences; the events must
 //! agree with it, and so must the curves that both views see best (rise of upper hub and head,
 //! lead arm): two swings of one pupil have much the same tempo, but not the same curves. The
-//! offset's sd widens what the second clip says by how fast it moves; the fit does not move it.
+//! offset is where the fit starts from, with its sd; what both clips see of the motion refines it.
 
 use super::swing::{Second, assemble};
+use super::timing;
 use super::view::View;
 use super::{GeometryError, Measure, Motion, ViewInput};
-use crate::events::{Event, Events, ImpactSource};
-use crate::units::{Estimate, Seconds};
+use crate::events::{Event, Events};
+use crate::units::Estimate;
 use crate::warning::{Warned, Warning};
 
 /// An event this many sd and this many seconds away from the common offset: not one swing.
@@ -35,7 +36,7 @@ pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, Geo
     }
     let (first, second) = (View::new(a)?, View::new(b)?);
     let offset = offset(a.events, b.events)?;
-    let events = join(a.events, b.events, offset);
+    let events = timing::joined(a.events, b.events, offset);
     let disagreement = disagreement(&first, &second, offset, &events);
     if disagreement > CURVE_LIMIT {
         let why = "the body moves differently in them".to_owned();
@@ -47,7 +48,7 @@ pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, Geo
             "the two clips agree only roughly: check that they show the same swing".to_owned(),
         ));
     }
-    let second = Second { view: second, offset, events };
+    let second = Second { view: second, offset };
     Ok(Warned { output: assemble(&first, Some(&second))?, warnings })
 }
 
@@ -89,33 +90,6 @@ fn name(event: Event) -> &'static str {
         Event::Transition => "transition",
         Event::Impact => "impact",
         Event::Finish => "finish",
-    }
-}
-
-/// The events of both clips on the first one's clock.
-fn join(a: &Events, b: &Events, offset: Estimate) -> Events {
-    let back = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.hypot(offset.sd));
-    let both = |a: Option<Estimate>, b: Option<Estimate>| match (a, b.map(back)) {
-        (Some(a), Some(b)) => Some(
-            Estimate::new(a.value, a.sd.max(1e-4)).combined(Estimate::new(b.value, b.sd.max(1e-4))),
-        ),
-        (one, other) => one.or(other),
-    };
-    let source = if [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound) {
-        ImpactSource::Sound
-    } else {
-        ImpactSource::Hands
-    };
-    Events {
-        address: (Seconds(a.address.0.0), Seconds(a.address.1.0)),
-        takeaway: both(a.takeaway, b.takeaway),
-        arm_level_back: both(a.arm_level_back, b.arm_level_back),
-        top: both(Some(a.top), Some(b.top)).unwrap_or(a.top),
-        transition: both(a.transition, b.transition),
-        impact: both(a.impact, b.impact),
-        finish: both(a.finish, b.finish),
-        impact_source: source,
-        by_hand: [a.by_hand.as_slice(), b.by_hand.as_slice()].concat(),
     }
 }
 

@@ -45,13 +45,10 @@ pub(super) fn interval(samples: &[Sample]) -> f64 {
 
 /// Every channel's value and sd at `time`, and whether most of it was filled in.
 pub(super) fn at(samples: &[Sample], step: f64, time: f64) -> Sample {
-    let half = HALF_WIDTH_S.max(LEAST_FRAMES * step);
+    let half = HALF_WIDTH_S.max(LEAST_FRAMES * step).max(1.2 * third(samples, time));
     let from = samples.partition_point(|s| s.time < time - half);
     let to = samples.partition_point(|s| s.time <= time + half);
     let near = &samples[from..to];
-    if near.len() < 3 {
-        return nearest(samples, time);
-    }
     let kernel: Vec<f64> = near
         .iter()
         .map(|s| {
@@ -65,6 +62,15 @@ pub(super) fn at(samples: &[Sample], step: f64, time: f64) -> Sample {
     }
     let closest = nearest(near, time);
     Sample { time, filled: closest.filled, value, sd }
+}
+
+/// How far the third nearest frame is away: in a gap the window widens, and does so without a jump.
+fn third(samples: &[Sample], time: f64) -> f64 {
+    let next = samples.partition_point(|s| s.time < time);
+    let around = &samples[next.saturating_sub(3)..(next + 3).min(samples.len())];
+    let mut away: Vec<f64> = around.iter().map(|s| (s.time - time).abs()).collect();
+    away.sort_by(f64::total_cmp);
+    away.get(2).copied().unwrap_or(0.0)
 }
 
 fn nearest(samples: &[Sample], time: f64) -> Sample {

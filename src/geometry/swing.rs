@@ -17,32 +17,43 @@ const BUDGET_STEP_S: f64 = 0.1;
 /// A second clip and how its clock runs against the first.
 pub(super) struct Second<'a> {
     pub view: View<'a>,
+    /// Before the fit.
     pub offset: Estimate,
-    /// Events of both together, on the first clip's clock.
-    pub events: Events,
+}
+
+/// Events of all clips on the first one's clock.
+fn events(view: &View, second: Option<&Second>, offset: Option<Estimate>) -> Events {
+    let own = view.input.events;
+    match (second, offset) {
+        (Some(s), Some(offset)) => timing::joined(own, s.view.input.events, offset),
+        _ => own.clone(),
+    }
 }
 
 /// Fits the swing and reads everything off.
 pub(super) fn assemble(view: &View, second: Option<&Second>) -> Result<Motion, GeometryError> {
-    let events = second.map_or_else(|| view.input.events.clone(), |s| s.events.clone());
+    let before = events(view, second, second.map(|s| s.offset));
     let mut views = vec![(view, Estimate::new(0.0, 0.0))];
     views.extend(second.map(|s| (&s.view, s.offset)));
     let (first, last) = view.span();
     let event_times: Vec<f64> = Event::ALL
         .iter()
         .filter(|e| **e != Event::Address)
-        .filter_map(|e| events.at(*e))
+        .filter_map(|e| before.at(*e))
         .map(|e| e.value)
         .filter(|t| (first..=last).contains(t))
         .collect();
     let times = fit::knots(view.times().map(|(t, _)| t), &event_times);
-    let window = (events.address.0.0, events.address.1.0);
+    let window = (before.address.0.0, before.address.1.0);
     let posterior = fit::fit(&views, &times, window).ok_or(GeometryError::Unsettled)?;
     let support = Support::of(&views.iter().map(|(v, _)| *v).collect::<Vec<_>>());
     let mut course = Course::new(&posterior, support, &event_times);
-    let events = timing::refined(&course, &events);
-    for time in [events.arm_level_back, events.transition].into_iter().flatten() {
-        course.look_closely(time.value);
+    let offset = second.map(|_| posterior.offset(1));
+    let events = timing::refined(&course, &events(view, second, offset));
+    for event in Event::ALL.into_iter().filter(|e| *e != Event::Address) {
+        if let Some(time) = events.at(event) {
+            course.look_closely(time.value);
+        }
     }
     let frames = view
         .times()
@@ -63,7 +74,9 @@ pub(super) fn assemble(view: &View, second: Option<&Second>) -> Result<Motion, G
                 && !events.by_hand.contains(&event)
             {
                 // the arm's own error is what made the time unsure: it counts once
-                arm.budget.timing = 0.0;
+                if let Some(known) = course.one(Measure::LeadArm, time.value) {
+                    arm.budget.timing = known.budget.timing;
+                }
             }
             let filled = view.is_filled(time.value);
             let frame = MotionFrame { time: Seconds(time.value), filled, values };
@@ -71,7 +84,7 @@ pub(super) fn assemble(view: &View, second: Option<&Second>) -> Result<Motion, G
         })
         .collect();
     let swing = lead::swing_measures(&course, &events);
-    Ok(Motion { frames, at_events, swing, events, offset: second.map(|s| s.offset) })
+    Ok(Motion { frames, at_events, swing, events, offset })
 }
 
 /// The fitted swing as a function of time.
@@ -179,7 +192,7 @@ impl<'a> Course<'a> {
                 let i = *m as usize;
                 let rate = difference(*m, before[i], after[i]) / (2.0 * STEP);
                 let mixed = low[i].mixed(&high[i], share);
-                Budget { timing: (rate * time.sd).powi(2), ..mixed }
+                Budget { timing: mixed.timing + (rate * time.sd).powi(2), ..mixed }
             })
             .collect()
     }

@@ -121,6 +121,8 @@ pub struct Shot {
     /// Where it stands, golf axes, metres.
     pub centre: Vector3<f64>,
     pub fps: f64,
+    /// How long it films, seconds.
+    pub length: f64,
     /// Added to the swing's clock.
     pub shift: f64,
     /// Factor on the sd that the corrector states.
@@ -141,6 +143,7 @@ impl Shot {
             size: PictureSize { width: 720, height: 1280 },
             centre,
             fps: 60.0,
+            length: 2.3,
             shift: 0.0,
             doubt: 1.0,
         }
@@ -189,7 +192,7 @@ impl Shot {
     }
 
     pub fn lifted(&self, swing: &Swing) -> Lifted {
-        let count = (2.3 * self.fps) as usize;
+        let count = (self.length * self.fps) as usize;
         let frames = (0..count).map(|i| self.frame(swing, i, i as f64 / self.fps)).collect();
         let sharp = |v: f64| Estimate::new(v, 1e-6);
         let camera = CameraGuess {

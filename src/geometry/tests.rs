@@ -3,7 +3,7 @@
 use approx::assert_relative_eq;
 use proptest::prelude::*;
 
-use super::synthetic::{Clip, STATURE, Shot, Swing};
+use super::synthetic::{Clip, STATURE, Shot, Swing, TOP};
 use super::{GeometryError, Measure, Missing, Motion, motion};
 use crate::body::Joint;
 use crate::calibration::View;
@@ -92,6 +92,27 @@ fn exact_pictures_give_the_exact_swing_from_every_side_and_for_both_hands() {
                 >= 16
         );
     }
+}
+
+/// Events that are all off by as much put the clocks wrong; the motion that both see mends it.
+#[test]
+fn the_motion_of_the_body_mends_the_clock() {
+    let swing = Swing { size: 1.0 };
+    let face = Clip::new(&exact(View::FaceOn, Handed::Right), &swing);
+    let mut line =
+        Clip::new(&Shot { shift: 0.37, ..exact(View::DownTheLine, Handed::Right) }, &swing);
+    let late = |e: Option<Estimate>| e.map(|e| Estimate::new(e.value + 0.012, 0.03));
+    let e = &mut line.events;
+    e.takeaway = late(e.takeaway);
+    e.arm_level_back = late(e.arm_level_back);
+    e.top = late(Some(e.top)).unwrap();
+    e.transition = late(e.transition);
+    e.impact = late(e.impact);
+    let both = motion(&[face.input(), line.input()]).unwrap().output;
+    let offset = both.offset.unwrap();
+    assert!((offset.value - 0.37).abs() < 0.003 && offset.sd < 0.005, "{offset:?}");
+    let top = both.at(Event::Top).unwrap().time;
+    assert!((top.value - TOP).abs() < 0.002 && top.sd < 0.005, "{top:?}");
 }
 
 /// The lead arm is level where the measures say it is.

@@ -54,6 +54,37 @@ fn sounds_way(input: &ViewInput) -> Option<f64> {
     way.is_finite().then_some(way)
 }
 
+/// The events of both clips on the first one's clock, the second's being ahead by `offset`.
+///
+/// The mean of both leans on the second clip by its weight, and on the clock by as much: what
+/// the two make of the clock (their difference) says nothing about their mean.
+pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
+    /// No event is surer, seconds.
+    const SUREST_S: f64 = 1e-4;
+    let back = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.max(SUREST_S));
+    let both = |a: Option<Estimate>, b: Option<Estimate>| match (a, b.map(back)) {
+        (Some(a), Some(b)) => {
+            let a = Estimate::new(a.value, a.sd.max(SUREST_S));
+            let share = a.sd.powi(2) / (a.sd.powi(2) + b.sd.powi(2));
+            let own = a.combined(b);
+            Some(Estimate::new(own.value, own.sd.hypot(share * offset.sd)))
+        }
+        (a, b) => a.or(b.map(|b| Estimate::new(b.value, b.sd.hypot(offset.sd)))),
+    };
+    let heard = [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound);
+    Events {
+        address: a.address,
+        takeaway: both(a.takeaway, b.takeaway),
+        arm_level_back: both(a.arm_level_back, b.arm_level_back),
+        top: both(Some(a.top), Some(b.top)).unwrap_or(a.top),
+        transition: both(a.transition, b.transition),
+        impact: both(a.impact, b.impact),
+        finish: both(a.finish, b.finish),
+        impact_source: if heard { ImpactSource::Sound } else { ImpactSource::Hands },
+        by_hand: [a.by_hand.as_slice(), b.by_hand.as_slice()].concat(),
+    }
+}
+
 pub(super) fn refined(course: &Course, events: &Events) -> Events {
     let level = |event: Event, sign: f64| {
         let near = events.at(event)?;

@@ -155,6 +155,13 @@ impl Factor {
         Vector { band: solved.band, border: solved.border.column(0).into_owned() }
     }
 
+    /// Sd of an unknown of the border.
+    pub fn border_sd(&self, unknown: usize) -> f64 {
+        let mut one = DVector::zeros(self.schur.l_dirty().nrows());
+        one[unknown] = 1.0;
+        self.schur.solve(&one)[unknown].max(0.0).sqrt()
+    }
+
     pub fn solve_all(&self, right: &Columns) -> Columns {
         let count = right.count;
         let (mut z, mut rest) = (right.band.clone(), right.border.clone());

@@ -5,7 +5,7 @@ use super::super::pose::{CHANNELS, Channels, DEPTHS, LOG_STATURE_PX};
 use super::super::view::noise;
 use super::arrow::{Arrow, Equation};
 use super::model::{self, CAMERA, STATE, State};
-use super::{EYE, LENGTHS, POSITION_SD, Problem, Unknowns};
+use super::{CLOCK, EYE, LENGTHS, POSITION_SD, Problem, Unknowns};
 use crate::calibration::UNKNOWNS;
 
 /// What a row's noise is put down to.
@@ -16,6 +16,8 @@ pub(super) enum Cause {
     Tilt,
     Aim,
     Depth,
+    /// A clip's clock.
+    Timing,
     /// Pixels of the body's points, part of whose noise is the camera's own motion.
     Pixels {
         eye: usize,
@@ -45,6 +47,9 @@ const SEGMENTS: [Segment; LENGTHS] = [
 /// turns get worse with a hundredth of it; with a tenth (as it was) they are as good but lag
 /// where the turn slows down at impact: pelvis 0.9, thorax 0.6 degrees.
 const POWER: [f64; STATE / 3] = [80.0, 80.0, 160.0, 3200.0, 800.0, 40_000.0];
+
+/// A clock that runs by definition as it does, seconds.
+const SURE_S: f64 = 1e-7;
 
 /// Log metres in a stature, among the first camera's unknowns.
 const METRES: usize = 4;
@@ -80,6 +85,13 @@ struct Look {
     scale: Channels,
     by_state: nalgebra::SMatrix<f64, CHANNELS, STATE>,
     by_camera: nalgebra::SMatrix<f64, CHANNELS, CAMERA>,
+    by_clock: Channels,
+}
+
+/// Change of the body a second at a knot.
+fn rate(problem: &Problem, at: &Unknowns, knot: usize) -> State {
+    let (a, b) = (knot.saturating_sub(1), (knot + 1).min(problem.times.len() - 1));
+    (at.states[b] - at.states[a]) / (problem.times[b] - problem.times[a]).max(1e-6)
 }
 
 fn look(problem: &Problem, at: &Unknowns, eye: usize, knot: usize) -> Option<Look> {
@@ -93,7 +105,10 @@ fn look(problem: &Problem, at: &Unknowns, eye: usize, knot: usize) -> Option<Loo
         ((TAILS + 1.0) / (TAILS + r * r)).min(1.0).sqrt() / sd[i]
     });
     let (by_state, by_camera) = model::slopes(state, &camera, &e.sight);
-    Some(Look { knot, miss, scale, by_state, by_camera })
+    // a clock that is ahead by more sees the body as it was earlier; the fitted motion says how
+    // fast it moves, not the clip's own, whose errors would be taken for speed
+    let by_clock = -(by_state * rate(problem, at, knot));
+    Some(Look { knot, miss, scale, by_state, by_camera, by_clock })
 }
 
 /// Whitened rows: each look less what the one before foretells of its error.
@@ -131,6 +146,7 @@ fn push(row: &mut Equation, look: &Look, i: usize, factor: f64, eye: usize) {
         row.border.push((eye * EYE + k, factor * look.by_camera[(i, k)]));
     }
     row.border.push((eye * EYE + CAMERA + i, factor));
+    row.border.push((eye * EYE + CLOCK, factor * look.by_clock[i]));
 }
 
 fn cause(channel: usize, eye: usize) -> Cause {
@@ -167,6 +183,8 @@ fn add_camera(rows: &mut Vec<Tagged>, problem: &Problem, at: &Unknowns, eye: usi
     for k in UNKNOWNS..CAMERA {
         one(eye * EYE + k, off[k], POSITION_SD, Cause::Depth);
     }
+    let clock_variance = e.offset.sd.powi(2) + e.lag_variance();
+    one(eye * EYE + CLOCK, -at.clock(eye), clock_variance.sqrt().max(SURE_S), Cause::Timing);
     let common = at.common(eye);
     for i in 0..CHANNELS {
         one(eye * EYE + CAMERA + i, -common[i], e.common_sd[i], cause(i, eye));

@@ -8,7 +8,8 @@ use super::super::{Budget, Measure};
 use super::arrow::{Columns, Factor};
 use super::equations::{Cause, Tagged};
 use super::model::{self, STATE, State};
-use super::{Problem, Unknowns};
+use super::{CLOCK, EYE, Problem, Unknowns};
+use crate::units::Estimate;
 
 const MEASURES: usize = Measure::ALL.len();
 /// Step of the measures' derivatives by the state, metres.
@@ -38,6 +39,16 @@ impl Posterior {
 
     pub fn times(&self) -> &[f64] {
         &self.problem.times
+    }
+
+    /// The clock of a clip less that of the first, seconds: of what the fit moved the clip by, the
+    /// events and the clips' own lags each explain their share.
+    pub fn offset(&self, eye: usize) -> Estimate {
+        let Estimate { value, sd } = self.problem.eyes[eye].offset;
+        let (events, lags) = (sd * sd, self.problem.eyes[eye].lag_variance());
+        let share = events / (events + lags).max(f64::MIN_POSITIVE);
+        let own = share * self.factor.border_sd(eye * EYE + CLOCK);
+        Estimate::new(value + share * self.unknowns.clock(eye), own.hypot((share * lags).sqrt()))
     }
 
     /// All measures at a knot against the mean over the address window.
@@ -97,6 +108,7 @@ impl Posterior {
             Cause::Tilt => budget.tilt += share,
             Cause::Aim => budget.aim += share,
             Cause::Depth => budget.depth += share,
+            Cause::Timing => budget.timing += share,
             Cause::Pixels { eye } => {
                 let ground = share * self.problem.eyes[eye].ground_share;
                 budget.ground += ground;

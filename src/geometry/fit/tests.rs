@@ -57,8 +57,8 @@ fn two_views_know_more_than_either() {
 /// core; a shared machine gets five times that before this fails.
 #[test]
 fn a_two_view_swing_is_fitted_in_time() {
-    let face = Clip::new(&Shot::new(calibration::View::FaceOn, Handed::Right), &SWING);
-    let line = Clip::new(&Shot::new(calibration::View::DownTheLine, Handed::Right), &SWING);
+    let [face, line] = [calibration::View::FaceOn, calibration::View::DownTheLine]
+        .map(|view| Clip::new(&Shot { length: 3.0, ..Shot::new(view, Handed::Right) }, &SWING));
     let start = std::time::Instant::now();
     motion(&[face.input(), line.input()]).unwrap();
     let spent = start.elapsed().as_secs_f64();
