@@ -150,7 +150,7 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
     pub vertical: Vec<String>,
 
-    /// Two points on the ground along the target line, the one nearer the target second
+    /// Two points on the ground along the target line
     #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
     pub target_line: Vec<String>,
 

@@ -55,7 +55,8 @@ fn pieces(text: &str) -> Vec<String> {
 }
 
 /// A number with its sd and its unit is one word.
-fn bound(text: &str) -> String {
+#[must_use]
+pub fn bound(text: &str) -> String {
     let mut out = text.replace(" ± ", "\u{a0}±\u{a0}").replace("(± ", "(±\u{a0}");
     for unit in ["cm", "in", "degrees", "%", "s"] {
         for end in [" ", ",", ";", ".", ")"] {

@@ -45,6 +45,8 @@ pub struct HistoryInput {
     pub name: String,
     pub unit: Unit,
     pub seen: Vec<Seen>,
+    /// Each of them is the mean of a day's swings of one label, not a swing.
+    pub means: bool,
     pub lessons: Vec<Day>,
     pub tasks: Vec<(Day, String)>,
     pub target: Option<f64>,
@@ -121,12 +123,16 @@ fn tick_text(input: &HistoryInput, axis: &Axis, tick: f64) -> String {
 
 #[must_use]
 pub fn history(input: &HistoryInput, letters: &Lettering) -> Drawing {
-    let mut entries = vec![(Sign::Dot { tone: Tone::Ink, hollow: false }, "swing, 95 % range")];
+    let one = if input.means { "mean of a day, 95 % range" } else { "swing, 95 % range" };
+    let mut entries = vec![(Sign::Dot { tone: Tone::Ink, hollow: false }, one)];
     if input.seen.iter().any(|seen| seen.after) {
         entries.push((Sign::Dot { tone: Tone::Ink, hollow: true }, "after"));
     }
     if !input.lessons.is_empty() {
         entries.push((Sign::Dash(Tone::Aim), "lesson"));
+    }
+    if input.target.is_some() {
+        entries.push((Sign::Level(Tone::Aim), "the coach's target"));
     }
     let right = input.width - MARGIN;
     let (mut shapes, y) = legend(letters, &entries, MARGIN, right, MARGIN + 12.0);
@@ -134,6 +140,7 @@ pub fn history(input: &HistoryInput, letters: &Lettering) -> Drawing {
     shapes.extend(grid(input, letters, &frame));
     shapes.extend(lessons(input, &frame));
     shapes.extend(swings(input, &frame));
+    shapes.extend(target(input, &frame));
     let mut y = frame.plot.bottom + LINE;
     shapes.extend(dates(input, letters, &frame, y));
     y += LINE;
@@ -170,10 +177,6 @@ fn grid(input: &HistoryInput, letters: &Lettering, frame: &Frame) -> Vec<Shape> 
         let text = tick_text(input, &frame.up, tick);
         shapes.push(Shape::Text(SMALL.text(letters, at, Anchor::End, &text)));
     }
-    if let Some(target) = input.target {
-        let y = frame.up.place(input.style.shown(target, input.unit));
-        shapes.push(across(y, Stroke::dashed(Tone::Aim, 1.8)));
-    }
     let [plus, minus] = &input.ways;
     let text = match (plus.is_empty(), minus.is_empty()) {
         (false, false) => format!("+ {plus}, - {minus}"),
@@ -185,29 +188,54 @@ fn grid(input: &HistoryInput, letters: &Lettering, frame: &Frame) -> Vec<Shape> 
     shapes
 }
 
+/// Over everything else: it is what the rest is held against.
+fn target(input: &HistoryInput, frame: &Frame) -> Option<Shape> {
+    let y = frame.up.place(input.style.shown(input.target?, input.unit));
+    let (from, to) = (Point::new(frame.plot.left, y), Point::new(frame.plot.right, y));
+    Some(Shape::segment(from, to, Stroke::dashed(Tone::Aim, 1.8)))
+}
+
+/// With less width than this for each, upright lines would make one dark field.
+const CROWDED: f64 = 8.0;
+
+fn is_crowded(count: usize, frame: &Frame) -> bool {
+    frame.plot.width() < CROWDED * f64::from(u32::try_from(count).unwrap_or(u32::MAX))
+}
+
+/// A line for each lesson; a short one at the foot where there are many.
 fn lessons(input: &HistoryInput, frame: &Frame) -> Vec<Shape> {
+    const FOOT: f64 = 10.0;
+    let crowded = is_crowded(input.lessons.len(), frame);
+    let top = if crowded { frame.plot.bottom - FOOT } else { frame.plot.top };
     let line = |x: f64| {
-        let ends = (Point::new(x, frame.plot.top), Point::new(x, frame.plot.bottom));
+        let ends = (Point::new(x, top), Point::new(x, frame.plot.bottom));
         Shape::segment(ends.0, ends.1, Stroke::dashed(Tone::Aim, 1.2))
     };
     input.lessons.iter().filter_map(|day| frame.across(day)).map(line).collect()
 }
 
+/// Ranges first, so that no range lies over a swing; small and pale where there are many.
 fn swings(input: &HistoryInput, frame: &Frame) -> Vec<Shape> {
-    let mut shapes = Vec::new();
+    let (mut ranges, mut dots) = (Vec::new(), Vec::new());
     let up = |value: f64| frame.up.place(input.style.shown(value, input.unit));
+    let crowded = is_crowded(input.seen.len(), frame);
+    let (range, radius, edge) = if crowded {
+        (Stroke::new(Tone::Rule, 1.0), 2.2, 1.0)
+    } else {
+        (Stroke::new(Tone::Ink, 1.4), 4.2, 1.6)
+    };
     for (i, seen) in input.seen.iter().enumerate() {
         let Some(x) = frame.across(&seen.day) else { continue };
         let x = x + aside(input, i);
         let reach = RANGE_SD * seen.value.sd;
         let ends = (up(seen.value.value - reach), up(seen.value.value + reach));
-        let stroke = Stroke::new(Tone::Ink, 1.4);
-        shapes.push(Shape::segment(Point::new(x, ends.0), Point::new(x, ends.1), stroke));
+        ranges.push(Shape::segment(Point::new(x, ends.0), Point::new(x, ends.1), range));
         let fill = Some(if seen.after { Tone::Paper } else { Tone::Ink });
         let at = Point::new(x, up(seen.value.value));
-        shapes.push(Shape::circle(at, 4.2, fill, Some(Stroke::new(Tone::Ink, 1.6))));
+        dots.push(Shape::circle(at, radius, fill, Some(Stroke::new(Tone::Ink, edge))));
     }
-    shapes
+    ranges.extend(dots);
+    ranges
 }
 
 /// Swings of one day side by side around its place.
@@ -302,6 +330,7 @@ mod tests {
                     "Slow half swings with a pause at the top, ten a day".to_owned(),
                 ),
             ],
+            means: false,
             target: Some(-1.0),
             ways: ["toward the target".to_owned(), "away from the target".to_owned()],
             style: Style::default(),

@@ -21,6 +21,8 @@ pub enum Sign {
     },
     Bar(Tone),
     Dash(Tone),
+    /// The same, lying.
+    Level(Tone),
 }
 
 /// The shapes between `left` and `right` with the first baseline at `y`, and the last baseline.
@@ -64,6 +66,9 @@ impl Sign {
             }
             Self::Bar(tone) => {
                 vec![Shape::segment(place(-6.0, 0.0), place(6.0, 0.0), Stroke::new(tone, 5.0))]
+            }
+            Self::Level(tone) => {
+                vec![Shape::segment(place(-8.0, 0.0), place(6.0, 0.0), Stroke::dashed(tone, 1.8))]
             }
             Self::Dash(tone) => {
                 vec![Shape::segment(place(0.0, -7.0), place(0.0, 6.0), Stroke::dashed(tone, 1.8))]

@@ -27,7 +27,7 @@ pub use differences::{Difference, DifferencesInput, Dots, differences, name as v
 #[cfg(test)]
 pub(crate) use drawing::assert_tidy;
 pub use drawing::{Anchor, Bounds, Drawing, Face, Point, Shape, Stroke, Text};
-pub use flow::{lines as flowed, shortened};
+pub use flow::{bound, lines as flowed, shortened};
 pub use history::{Day, HistoryInput, Seen, history};
 pub use hub::Hub;
 pub use ladder::{Ladder, LadderInput, Line, Rung, ladder};

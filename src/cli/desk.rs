@@ -55,7 +55,7 @@ pub struct SaidArgs {
 /// What `measure` puts on record.
 #[derive(Clone, Debug, Default, Args)]
 pub struct StoreArgs {
-    /// Store the result for this pupil; his hand and height are taken from the record
+    /// Store the result for this pupil; hand and height are taken from the record
     #[arg(long, value_name = "NAME", help_heading = "Library")]
     pub pupil: Option<String>,
 
@@ -170,7 +170,7 @@ pub enum PupilCommand {
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
     },
-    /// Remove a pupil and everything about him from the library's files
+    /// Remove a pupil, with everything on record, from the library's files
     Erase {
         name: String,
         /// Yes, really

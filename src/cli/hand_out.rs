@@ -117,8 +117,8 @@ pub struct SheetArgs {
     #[arg(long)]
     pub blur_faces: bool,
 
-    /// A pupil on record: his name stands on the sheet unless --name says otherwise, and faces
-    /// are made unrecognisable when he is a minor
+    /// A pupil on record: that name stands on the sheet unless --name says otherwise, and a
+    /// minor's face is made unrecognisable
     #[arg(long, value_name = "NAME", help_heading = "Library")]
     pub pupil: Option<String>,
 

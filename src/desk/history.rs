@@ -20,7 +20,8 @@ pub fn input(
     width: f64,
 ) -> HistoryInput {
     let day = |date: &String| Day { date: date.clone(), shown: shown(date) };
-    let seen = if history.points.len() > MOST_SWINGS {
+    let means = history.points.len() > MOST_SWINGS;
+    let seen = if means {
         let mean = |d: &crate::record::Day| Seen {
             day: day(&d.date),
             value: Estimate::new(d.mean.mean, (d.mean.high - d.mean.low) / (2.0 * RANGE_SD)),
@@ -43,6 +44,7 @@ pub fn input(
         name: value_name(history.key),
         unit: history.unit,
         seen,
+        means,
         lessons: history.lessons.iter().map(|lesson| day(&lesson.date)).collect(),
         tasks: tasks.collect(),
         target: history.target,

@@ -14,6 +14,7 @@ use super::{guard, recording, upload};
 use crate::calibration::View;
 use crate::frames::Handed;
 use crate::options::parse_stature;
+use crate::units::Metres;
 
 /// Letters of a label or a club.
 const LINE: usize = 200;
@@ -111,9 +112,16 @@ fn stature(text: &str) -> Reply<Option<String>> {
     if text.is_empty() {
         return Ok(None);
     }
-    parse_stature(text)
-        .map_err(|e| Refusal::wrong(e.to_string().replace("--stature ", "height ")))?;
+    height(text)?;
     Ok(Some(text.to_owned()))
+}
+
+/// A height with its unit.
+///
+/// # Errors
+/// When it is none; the message does not speak of the command line.
+pub fn height(text: &str) -> Reply<Metres> {
+    parse_stature(text).map_err(|e| Refusal::wrong(e.to_string().replace("--stature ", "height ")))
 }
 
 /// # Errors

@@ -102,6 +102,7 @@ pub struct KeptSwing {
     /// Why there is no result, on one line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub message: Option<String>,
+    /// In the coach's units.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
 }

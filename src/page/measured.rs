@@ -161,7 +161,7 @@ pub fn renew(page: &Page, id: &str) -> Reply<()> {
             let result = fresh.measurement.result.clone();
             note_views(page, &fresh, &swing)?;
             held(&page.measured).put(&swing.id, Arc::new(fresh));
-            (Some(results::answer(&result)), None, Some(result))
+            (Some(results::answer_in(&result, page.style())), None, Some(result))
         }
         Err(refusal) if refusal.status == axum::http::StatusCode::CONFLICT => (None, None, None),
         Err(refusal) => (None, Some(refusal.message), None),
@@ -176,6 +176,27 @@ pub fn renew(page: &Page, id: &str) -> Reply<()> {
         recording::record(page, &swing.id, result);
     }
     page.tell_swing(&swing.id);
+    Ok(())
+}
+
+/// Writes every answer anew, after the coach chose other units.
+///
+/// # Errors
+/// When the disk refuses.
+pub fn tell_again(page: &Page) -> Reply<()> {
+    let style = page.style();
+    let told = page.look(|w| {
+        let told = w.swings.values().filter(|swing| swing.answer.is_some());
+        told.map(|swing| swing.id.clone()).collect::<Vec<_>>()
+    });
+    for id in told {
+        let Some(result) = result(page, &id) else { continue };
+        page.change(|w| {
+            let Some(mut kept) = w.swings.get(&id).cloned() else { return Ok(()) };
+            kept.answer = Some(results::answer_in(&result, style));
+            w.keep_swing(kept)
+        })?;
+    }
     Ok(())
 }
 

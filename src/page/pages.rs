@@ -81,6 +81,8 @@ pub async fn compare(State(state): State<Arc<Page>>, Query(sides): Query<Sides>)
 pub struct HandOut {
     after: String,
     before: Option<String>,
+    #[serde(default)]
+    same_setup: bool,
 }
 
 pub async fn hand_out(State(state): State<Arc<Page>>, Query(asked): Query<HandOut>) -> Response {
@@ -91,6 +93,7 @@ pub async fn hand_out(State(state): State<Arc<Page>>, Query(asked): Query<HandOu
         let shown = HandOutPage {
             before: asked.before.as_deref().and_then(|id| page.swing_shown(id)),
             tasks: tasks::shown(page, &chosen, swing.result.as_ref())?,
+            same_setup: asked.same_setup,
             words,
             paper: page.look(|w| w.settings.paper.clone()),
             swing,

@@ -22,6 +22,8 @@ use crate::sheet::{
 pub struct Wish {
     pub before: Option<SwingShown>,
     pub after: SwingShown,
+    /// The camera stood where it stood for both.
+    pub same_setup: bool,
     /// `a4` or `letter`; else as set.
     pub paper: Option<String>,
     pub hide: bool,
@@ -58,7 +60,7 @@ fn make(page: &Page, wish: &Wish, letters: &Lettering) -> Reply<Sheet> {
             "the words are too long: {MOST_WORDS} letters at most"
         )));
     }
-    let content = content(page, before.as_ref(), &after)?;
+    let content = content(page, before.as_ref(), &after, wish.same_setup)?;
     let paper = wish.paper.clone().unwrap_or_else(|| page.look(|w| w.settings.paper.clone()));
     let input = SheetInput {
         paper: if paper == "letter" { Paper::Letter } else { Paper::A4 },
@@ -85,14 +87,15 @@ fn day(swing: &SwingShown) -> i64 {
 }
 
 /// Two swings are `before` and `after`, whatever they are labelled.
-fn content(page: &Page, before: Option<&Drawn>, after: &Drawn) -> Reply<Content> {
+fn content(page: &Page, before: Option<&Drawn>, after: &Drawn, same_setup: bool) -> Reply<Content> {
     let style = page.style();
     let Some(before) = before else {
         return Ok(Content::new(part(after, &after.name), None, None, style));
     };
     let swing = |label, drawn| Swing { label, result: Drawn::result(drawn) };
     let sides = [swing("before", before), swing("after", after)];
-    let compared = compare::compare(&sides[..1], &sides[1..], &Question::hubs())?;
+    let question = Question { same_setup, ..Question::hubs() };
+    let compared = compare::compare(&sides[..1], &sides[1..], &question)?;
     let (first, second) = (part(before, "before"), part(after, "after"));
     Ok(Content::new(first, Some(second), Some(&compared), style))
 }

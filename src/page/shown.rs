@@ -9,7 +9,7 @@ use crate::calibration::View;
 use crate::compare::Comparison;
 use crate::frames::Handed;
 use crate::record::{Lesson, Pupil, Stored};
-use crate::results::SwingResult;
+use crate::results::{DecimalMark, LengthUnit, Style, SwingResult};
 
 /// Where a clip is on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -131,6 +131,8 @@ pub struct HandOutPage {
     /// The swing that it is laid beside.
     pub before: Option<SwingShown>,
     pub tasks: Vec<TaskShown>,
+    /// The camera stood where it stood for both.
+    pub same_setup: bool,
     /// The coach's own words on the sheet.
     pub words: String,
     /// `a4` or `letter`.
@@ -156,6 +158,8 @@ pub struct ComparePage {
     pub comparison: Option<Comparison>,
     /// Why there is no comparison.
     pub message: Option<String>,
+    /// The camera stood where it stood on both sides.
+    pub same_setup: bool,
 }
 
 /// A pupil over the weeks.
@@ -242,10 +246,28 @@ impl Default for Settings {
 /// What every page needs to be written: where links go and how numbers look.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Look {
+    /// How far the coach's clock is ahead of UTC, seconds.
+    pub utc_offset_s: i64,
     /// First part of every address.
     pub token: String,
     pub units: Units,
     pub decimal: Decimal,
     pub date_format: DateFormat,
     pub blur: bool,
+}
+
+impl Look {
+    /// As charts, the sheet and the answer's sentence have it.
+    #[must_use]
+    pub fn style(&self) -> Style {
+        let length = match self.units {
+            Units::Cm => LengthUnit::Cm,
+            Units::Inches => LengthUnit::Inch,
+        };
+        let decimal = match self.decimal {
+            Decimal::Point => DecimalMark::Point,
+            Decimal::Comma => DecimalMark::Comma,
+        };
+        Style { length, decimal }
+    }
 }

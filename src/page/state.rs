@@ -10,10 +10,10 @@ use tokio::sync::broadcast;
 use super::cache::Cache;
 use super::measured::Measured;
 use super::reply::{Refusal, Reply};
-use super::shown::{BenchShown, ClipShown, Decimal, Look, SwingShown, Units, WatchTrouble};
+use super::shown::{BenchShown, ClipShown, Look, SwingShown, WatchTrouble};
 use super::workspace::Workspace;
 use super::{OpenOptions, PageError, showing};
-use crate::chart::{DecimalMark, LengthUnit, Style};
+use crate::chart::Style;
 use crate::decode::Frames;
 use crate::record::{Library, Pupil};
 use crate::run::short_clip::ShortClip;
@@ -35,6 +35,7 @@ pub struct Live {
 pub struct Page {
     pub options: OpenOptions,
     pub token: String,
+    utc_offset_s: i64,
     workspace: Mutex<Workspace>,
     /// Wakes the measuring when a clip came.
     wake: Condvar,
@@ -62,11 +63,12 @@ impl Page {
     /// When the library or its folder `page/` cannot be used.
     pub fn new(options: OpenOptions, token: String) -> Result<Self, PageError> {
         let library = Library::open(&options.library)?;
-        let pupils = library.pupils()?;
+        let (pupils, utc_offset_s) = (library.pupils()?, library.utc_offset_s()?);
         let workspace = Workspace::open(&options.library)?;
         Ok(Self {
             options,
             token,
+            utc_offset_s,
             workspace: Mutex::new(workspace),
             wake: Condvar::new(),
             live: Mutex::default(),
@@ -234,22 +236,13 @@ impl Page {
 
     /// How numbers look in charts and on the sheet.
     pub fn style(&self) -> Style {
-        let settings = self.look(|w| w.settings.clone());
-        Style {
-            length: match settings.units {
-                Units::Cm => LengthUnit::Cm,
-                Units::Inches => LengthUnit::Inch,
-            },
-            decimal: match settings.decimal {
-                Decimal::Point => DecimalMark::Point,
-                Decimal::Comma => DecimalMark::Comma,
-            },
-        }
+        self.look_of_page().style()
     }
 
     pub fn look_of_page(&self) -> Look {
         let settings = self.look(|w| w.settings.clone());
         Look {
+            utc_offset_s: self.utc_offset_s,
             token: self.token.clone(),
             units: settings.units,
             decimal: settings.decimal,

@@ -96,7 +96,9 @@ impl Library {
         let text = serde_json::to_string_pretty(&export).map_err(RecordError::Json)?;
         let file = folder.path().join("pupil.json");
         std::fs::write(&file, text + "\n").map_err(RecordError::io(&file))?;
-        std::fs::rename(folder.keep(), to).map_err(RecordError::io(to))?;
+        std::fs::rename(folder.path(), to).map_err(RecordError::io(to))?;
+        // It has another name now: there is nothing to remove.
+        let _ = folder.keep();
         Ok((count, copied))
     }
 

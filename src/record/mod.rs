@@ -58,7 +58,7 @@ pub enum RecordError {
     #[error("the library could not be read or written ({0}): see that its disk has room and works")]
     Database(String),
     #[error(
-        "there is no pupil called \"{0}\": add him with `hubgauge pupil add`, or see `hubgauge pupil list`"
+        "there is no pupil called \"{0}\": add the pupil with `hubgauge pupil add`, or see `hubgauge pupil list`"
     )]
     NoPupil(String),
     #[error("there is already a pupil called \"{0}\": choose another name")]

@@ -101,6 +101,15 @@ impl Library {
         })
     }
 
+    /// How far the clocks here are ahead of UTC now, seconds.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn utc_offset_s(&self) -> Result<i64, RecordError> {
+        let sql = "SELECT unixepoch('now', 'localtime') - unixepoch('now')";
+        Ok(self.connection.query_row(sql, [], |row| row.get(0))?)
+    }
+
     /// The pupil's lesson on a day ([`Self::day`]), started if new.
     ///
     /// # Errors

@@ -149,14 +149,16 @@ impl Library {
         Ok(swings)
     }
 
-    /// Every result ever stored of one swing, oldest first, with the day and time of storing.
+    /// Every result ever stored of one swing, oldest first, with the day and time of storing where
+    /// the program runs.
     ///
     /// # Errors
     /// When the library cannot be read.
     pub fn results(&self, swing: i64) -> Result<Vec<(String, SwingResult)>, RecordError> {
-        let mut rows = self
-            .connection
-            .prepare_cached("SELECT stored_at, json FROM result WHERE swing_id = ?1 ORDER BY id")?;
+        let mut rows = self.connection.prepare_cached(
+            "SELECT datetime(stored_at, 'localtime'), json FROM result
+                 WHERE swing_id = ?1 ORDER BY id",
+        )?;
         let mut found = rows.query([swing])?;
         let mut results = Vec::new();
         while let Some(row) = found.next()? {
@@ -173,7 +175,8 @@ impl Library {
         let mut rows = self.connection.prepare_cached(
             "SELECT swing.id, date, label, value, sd
              FROM lesson JOIN swing ON lesson_id = lesson.id
-             JOIN value ON result_id = (SELECT max(id) FROM result WHERE swing_id = swing.id) AND key = ?2
+             JOIN value INDEXED BY value_key
+                 ON result_id = (SELECT max(id) FROM result WHERE swing_id = swing.id) AND key = ?2
              WHERE pupil_id = ?1 ORDER BY date, swing.id",
         )?;
         let point = |row: &Row<'_>| {

@@ -27,6 +27,37 @@ export async function choose(page, names, root) {
   await page.waitForFunction((n) => document.querySelectorAll('.clip').length > n, known);
 }
 
+/** A file from the clipboard, as a file manager or a screen recorder leaves it there. */
+export async function paste(page, { name, bytes }) {
+  const known = await page.locator('.clip').count();
+  await page.evaluate(({ file, base64 }) => {
+    const content = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
+    const clipboardData = new DataTransfer();
+    clipboardData.items.add(new File([content], file, { type: 'video/mp4' }));
+    document.body.dispatchEvent(new ClipboardEvent('paste', { clipboardData, bubbles: true }));
+  }, { file: name, base64: bytes.toString('base64') });
+  await page.waitForFunction((n) => document.querySelectorAll('.clip').length > n, known);
+}
+
+/** What the program took for one swing is parted and joined again by hand. */
+export async function partAndJoin(page, failures) {
+  const card = page.locator('.swing').first();
+  const both = await card.locator('.answer').first().textContent();
+  await card.getByRole('button', { name: 'They are two swings' }).click();
+  await page.waitForFunction(() => document.querySelectorAll('.swing').length === 3);
+  await page.waitForFunction(() => [...document.querySelectorAll('.swing')].every((swing) => swing.querySelector('.answer')));
+  failures.equal(await page.getByRole('button', { name: 'They are two swings' }).count(), 1, 'proposals left after parting one');
+  const alone = await page.locator('.swing').first().locator('.clip').count();
+  failures.equal(alone, 1, 'clips of a parted swing');
+  const other = await page.locator('.swing').nth(1).getAttribute('data-swing');
+  const arranging = page.locator('.swing').first().locator('details').filter({ has: page.locator('[name=join]') });
+  await arranging.locator('summary').click();
+  await arranging.locator('[name=join]').selectOption(other);
+  await page.waitForFunction(() => document.querySelectorAll('.swing').length === 2);
+  await waitForAnswer(page, 2);
+  failures.equal(await page.locator('.swing').first().locator('.answer').first().textContent(), both, 'answer after joining again');
+}
+
 /** What is no clip is refused in one line that says what to do, and can be put away. */
 export async function refuse(page, failures) {
   await page.locator('[data-intake] input[type=file]').setInputFiles([

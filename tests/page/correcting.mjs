@@ -73,7 +73,20 @@ async function mark(page, failures) {
   await page.locator('.tools label').filter({ hasText: 'marks a vertical' }).click();
   await line(page, failures, 'marking a vertical', [100, 0], [100, -120]);
   failures.equal(await page.locator('.by-hand button').count(), 3, 'corrections listed after the vertical');
+  await targetLine(page, failures);
   await page.locator('.tools label').filter({ hasText: 'moves a point' }).click();
+}
+
+/** The target line is marked on the ground, and taken back. */
+async function targetLine(page, failures) {
+  const before = await told(page);
+  await page.locator('.tools label').filter({ hasText: 'marks the target line' }).click();
+  await line(page, failures, 'marking the target line', [-80, 60], [80, 60]);
+  failures.check((await page.locator('.by-hand li').nth(3).textContent()).startsWith('Target line marked'), 'the target line is not listed');
+  failures.equal(await page.locator('.told .said .trouble').count(), 0, 'troubles after a level target line');
+  failures.check((await told(page)).numbers !== before.numbers, 'the numbers do not follow the target line');
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(3).click());
+  failures.equal((await told(page)).numbers, before.numbers, 'numbers after undoing the target line');
 }
 
 /** Touches two places of the picture, given from its middle in CSS pixels. */

@@ -5,7 +5,7 @@ import { mkdirSync, readFileSync, rmSync } from 'node:fs';
 import { chromium } from 'playwright-core';
 import { Failures, listen } from './checks.mjs';
 import { Program, ROOT } from './program.mjs';
-import { bringIn, choose, describe, refuse, waitForAnswer } from './bench.mjs';
+import { bringIn, choose, describe, partAndJoin, paste, refuse, waitForAnswer } from './bench.mjs';
 import { checkSwing } from './correcting.mjs';
 import { compareAndHandOut } from './handing_out.mjs';
 import { shootAll } from './shots.mjs';
@@ -44,8 +44,9 @@ try {
   step(`answer ${((Date.now() - before.dropped) / 1000).toFixed(1)} s after the drop`);
   await page.screenshot({ path: 'shots/03_answer.png' });
 
-  step('choose the clips of after, and one that is none');
-  await choose(page, ['p1_after_faceon.mp4', 'p1_after_dtl.mp4'], ROOT);
+  step('choose one clip of after, paste the other, and bring one that is none');
+  await choose(page, ['p1_after_faceon.mp4'], ROOT);
+  await paste(page, clip('p1_after_dtl.mp4'));
   await describe(page, 0, { label: 'after', stature: '179', pupil: 'Zoë Démo' });
   const other = await context.newPage();
   await other.goto(address);
@@ -56,6 +57,9 @@ try {
   await page.locator('.together').waitFor();
   step('both are measured');
   await page.screenshot({ path: 'shots/04_both.png' });
+
+  step('a pair is parted and joined again');
+  await partAndJoin(page, failures);
 
   await checkSwing(page, failures, step);
   await compareAndHandOut(page, address, failures, step);

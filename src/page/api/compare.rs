@@ -46,11 +46,12 @@ pub fn compare_page(page: &Page, sides: &Sides) -> ComparePage {
         Some(Ok(comparison)) => (Some(comparison), None),
         Some(Err(refusal)) => (None, Some(refusal.message)),
     };
-    ComparePage { before, after, swings: page.swings_shown(), comparison, message }
+    let (swings, same_setup) = (page.swings_shown(), sides.same_setup);
+    ComparePage { before, after, swings, comparison, message, same_setup }
 }
 
 fn names(ids: &str) -> impl Iterator<Item = &str> {
-    ids.split(',').map(str::trim).filter(|id| !id.is_empty()).take(MOST)
+    ids.split(',').map(str::trim).filter(|id| !id.is_empty())
 }
 
 fn compared(page: &Page, sides: &Sides) -> Reply<Comparison> {
@@ -61,6 +62,10 @@ fn compared(page: &Page, sides: &Sides) -> Reply<Comparison> {
 }
 
 fn side(page: &Page, ids: &str) -> Reply<Vec<(String, SwingResult)>> {
+    if names(ids).count() > MOST {
+        let said = format!("{MOST} swings on one side are the most: choose fewer");
+        return Err(Refusal::wrong(said));
+    }
     names(ids)
         .map(|id| {
             let shown = page.swing_shown(id).ok_or_else(|| Refusal::missing("swing"))?;

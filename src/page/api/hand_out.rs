@@ -111,6 +111,8 @@ pub struct SheetAsked {
     paper: Option<String>,
     format: Option<String>,
     blur: Option<String>,
+    #[serde(default)]
+    same_setup: bool,
     words: Option<String>,
     /// Names of tasks, with commas between them.
     tasks: Option<String>,
@@ -129,6 +131,7 @@ pub async fn one_sheet(
             hide: hides(&page, &after, asked.blur.as_deref())
                 || (minor
                     && hides(&page, before.as_ref().unwrap_or(&after), asked.blur.as_deref())),
+            same_setup: asked.same_setup,
             paper: asked.paper,
             words: asked.words,
             tasks: asked.tasks.map(|ids| ids.split(',').map(str::to_owned).collect()),

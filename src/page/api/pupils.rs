@@ -6,12 +6,11 @@ use axum::Json;
 use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
-use super::super::bench::hand;
-use super::super::reply::{Refusal, Reply, Sent, aside};
+use super::super::bench::{hand, height};
+use super::super::reply::{Reply, Sent, aside};
 use super::super::shown::{LessonShown, PupilPage};
 use super::super::state::Page;
 use crate::compare::Key;
-use crate::options::parse_stature;
 use crate::record::{Point, Pupil};
 
 pub async fn all(State(page): State<Arc<Page>>) -> Reply<Json<Vec<Pupil>>> {
@@ -37,7 +36,7 @@ impl Typed {
         if let Some(text) = self.stature {
             pupil.stature_m = match text.trim() {
                 "" => None,
-                text => Some(parse_stature(text).map_err(|e| Refusal::wrong(e.to_string()))?.0),
+                text => Some(height(text)?.0),
             };
         }
         if let Some(text) = self.handed {

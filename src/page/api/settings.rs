@@ -10,7 +10,7 @@ use serde::Deserialize;
 use super::super::reply::{Refusal, Reply, Sent, aside};
 use super::super::shown::{DateFormat, Decimal, Settings, Units};
 use super::super::state::Page;
-use super::super::tasks;
+use super::super::{measured, tasks};
 
 pub async fn all(State(page): State<Arc<Page>>) -> Json<Settings> {
     Json(page.look(|w| w.settings.clone()))
@@ -63,8 +63,11 @@ pub async fn change(
     Sent(wish): Sent<Change>,
 ) -> Reply<Json<Settings>> {
     aside(move || {
-        let settings = wish.onto(page.look(|w| w.settings.clone()))?;
+        let (settings, before) = (wish.onto(page.look(|w| w.settings.clone()))?, page.style());
         page.change(|w| w.keep_settings(settings.clone()))?;
+        if page.style() != before {
+            measured::tell_again(&page)?;
+        }
         page.tell_bench();
         Ok(Json(settings))
     })

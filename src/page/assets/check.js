@@ -136,7 +136,7 @@ class Walker {
   }
 
   lengthTyped() {
-    const text = lengthTyped(this.form.querySelector('[name=length]').value, 'cm');
+    const text = lengthTyped(this.form.querySelector('[name=length]').value, this.form.dataset.unit);
     const parts = text.match(/^([\d.]+)(mm|cm|m|in)$/) ?? text.match(/^(\d+)ft(?:([\d.]+)in)?$/);
     if (!parts) return undefined;
     if (text.includes('ft')) return (Number(parts[1]) * 12 + Number(parts[2] ?? 0)) * 0.0254;

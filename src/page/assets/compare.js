@@ -10,7 +10,8 @@ export function start() {
     if (!before.length || !after.length) return notice(say('compare.choose_both'));
     if (before.some((id) => after.includes(id))) return notice(say('compare.same_on_both'));
     const ids = (side) => side.map(encodeURIComponent).join(',');
-    location.href = `${root}compare?before=${ids(before)}&after=${ids(after)}`;
+    const setup = chosen.has('same_setup') ? '&same_setup=true' : '';
+    location.href = `${root}compare?before=${ids(before)}&after=${ids(after)}${setup}`;
     return undefined;
   });
 }

@@ -7,11 +7,10 @@ const form = place?.querySelector('form');
 const preview = place?.querySelector('.sheet-picture');
 const status = place?.querySelector('.preview [role=status]');
 let later;
+let wanted = 0;
 
 export function start() {
   if (!form) return;
-  preview.addEventListener('load', () => { status.textContent = ''; });
-  preview.addEventListener('error', () => { status.textContent = say('failure.sheet'); });
   form.addEventListener('change', keep);
   form.addEventListener('input', (event) => {
     if (event.target.name !== 'words') return;
@@ -34,8 +33,10 @@ function sheetAddress(format) {
     blur: blur(),
   });
   if (form.elements.before.value) query.set('before', form.elements.before.value);
-  if (form.elements.words.value.trim()) query.set('words', form.elements.words.value.trim());
-  if (tasks().length) query.set('tasks', tasks().join(','));
+  if (form.elements.same_setup.checked) query.set('same_setup', 'true');
+  // Empty ones too: without them the sheet has those that were kept last.
+  query.set('words', form.elements.words.value.trim());
+  query.set('tasks', tasks().join(','));
   return `${place.dataset.sheet}?${query}`;
 }
 
@@ -53,9 +54,23 @@ function setLinks() {
   }
 }
 
-function show() {
+/** The newest sheet that was asked for, or the program's own words why there is none. */
+async function show() {
+  wanted += 1;
+  const turn = wanted;
   status.textContent = say('page.loading');
-  preview.src = sheetAddress('png');
+  let said = '';
+  try {
+    const reply = await fetch(sheetAddress('png'));
+    if (!reply.ok) throw new Error((await reply.json()).message);
+    const picture = await reply.blob();
+    if (turn !== wanted) return;
+    URL.revokeObjectURL(preview.src);
+    preview.src = URL.createObjectURL(picture);
+  } catch (error) {
+    said = error.message || say('failure.sheet');
+  }
+  if (turn === wanted) status.textContent = said;
 }
 
 async function keep(event) {

@@ -240,7 +240,7 @@ fn answer(swing: &SwingShown, look: &Look) -> Html {
                 go(look, &format!("swing/{id}"), say("bench.open"), "first"),
                 go(look, &format!("hand-out?after={id}"), say("bench.hand_out_one"), ""),
             ];
-            answer_of(look, text).and(note).and(div("actions", actions))
+            answer_of(text).and(note).and(div("actions", actions))
         }
     }
 }

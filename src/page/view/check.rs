@@ -3,7 +3,7 @@
 
 use crate::calibration::View;
 use crate::events::Event;
-use crate::page::shown::{Look, SwingPage};
+use crate::page::shown::{Look, SwingPage, Units};
 use crate::results::SwingResult;
 
 use super::frame::{document, empty, go, tick, trouble};
@@ -58,9 +58,10 @@ fn place(page: &SwingPage, view: View, look: &Look, inside: Html) -> Html {
 
 fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Html {
     let told_here = readout(result, view, look);
-    let seen = [views(page, view, look), stage(view), walk(), told_here, events(result), tools()];
+    let seen =
+        [views(page, view, look), stage(view), walk(), told_here, events(result), tools(look)];
     let text = page.swing.answer.as_deref().unwrap_or_default();
-    let answer = answer_of(look, text);
+    let answer = answer_of(text);
     let told = [
         el("div", &[("class", "said"), ("data-live", "said")], answer),
         by_hand(),
@@ -157,7 +158,13 @@ fn events(result: &SwingResult) -> Html {
 }
 
 /// What is drawn, and what a touch on the picture does.
-fn tools() -> Html {
+fn tools(look: &Look) -> Html {
+    // A common alignment rod, in the coach's unit.
+    let rod = match look.units {
+        Units::Cm => "1.22m",
+        Units::Inches => "48in",
+    };
+    let unit = key(look.units);
     let drawn = [
         tick("skeleton", false, say("check.skeleton")),
         tick("trunk", true, say("check.trunk")),
@@ -175,7 +182,7 @@ fn tools() -> Html {
         [
             super::frame::field(
                 say("check.length"),
-                el("input", &[("type", "text"), ("name", "length"), ("value", "1.22m")], ""),
+                el("input", &[("type", "text"), ("name", "length"), ("value", rod)], ""),
             ),
             super::frame::field(
                 say("check.place"),
@@ -189,7 +196,7 @@ fn tools() -> Html {
         ],
     );
     let touch = super::frame::choice(say("check.touch"), "tool", "move", &tools);
-    el("form", &[("class", "tools")], [div("drawn", drawn), touch, length])
+    el("form", &[("class", "tools"), ("data-unit", &unit)], [div("drawn", drawn), touch, length])
 }
 
 fn by_hand() -> Html {

@@ -2,12 +2,12 @@
 //! differences. In: [`ComparePage`]. Out: HTML. No number is judged good or bad.
 
 use crate::calibration::View;
-use crate::compare::{Comparison, Key, Line, Side, Verdict};
+use crate::compare::{Comparison, Key, Line, Side, Verdict, decimals};
 use crate::events::Event;
 use crate::page::shown::{ComparePage, Look, SwingShown};
 use crate::results::Unit;
 
-use super::frame::{choice, document, empty, go, trouble};
+use super::frame::{choice, document, empty, go, tick, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, event_name, key as key_of, measure_words, number, swing_measure_name, unit};
 use super::numbers::hub_class;
@@ -62,7 +62,7 @@ fn moved(line: &Line, look: &Look) -> Html {
     let (factor, unit) = unit(look, line.unit);
     let change = line.change;
     let half = (change.high - change.value) * factor;
-    let places = places(half);
+    let places = decimals(half);
     let size = (change.value * factor).abs();
     let said = |value: f64| number(look, value, places);
     let text = fill("compare.moved", &[("size", &said(size)), ("unit", unit), ("way", &way(line))]);
@@ -107,22 +107,13 @@ fn row_name(key: Key) -> String {
     }
 }
 
-/// As many decimals as the interval deserves: the rule of the comparison's own table.
-fn places(half: f64) -> usize {
-    match half {
-        e if e >= 20.0 => 0,
-        e if e >= 0.2 => 1,
-        e if e >= 0.02 => 2,
-        _ => 3,
-    }
-}
-
 fn actions(page: &ComparePage, look: &Look) -> Html {
     let (Some(before), Some(after)) = (page.before.first(), page.after.first()) else {
         return Html::default();
     };
-    let path =
-        format!("hand-out?before={}&after={}", in_address(&before.id), in_address(&after.id));
+    let setup = if page.same_setup { "&same_setup=true" } else { "" };
+    let (before, after) = (in_address(&before.id), in_address(&after.id));
+    let path = format!("hand-out?before={before}&after={after}{setup}");
     let links = go(look, &path, say("compare.hand_out"), "first");
     el("nav", &[("class", "actions dock"), ("aria-label", say("swing.next"))], links)
 }
@@ -225,7 +216,7 @@ fn table(comparison: &Comparison, look: &Look) -> Html {
 fn row(line: &Line, look: &Look) -> Html {
     let (factor, name) = unit(look, line.unit);
     let half = (line.change.high - line.change.value) * factor;
-    let places = places(half);
+    let places = decimals(half);
     let said = |value: f64| number(look, value * factor, places);
     let shown = said(line.change.value);
     let zero = shown.trim_matches(['0', '.', ',']).is_empty();
@@ -308,6 +299,7 @@ fn choose(page: &ComparePage) -> Html {
                     side("after", &page.after, say("label.after")),
                 ],
             ),
+            tick("same_setup", page.same_setup, say("compare.same_setup")),
             el("button", &[("type", "submit"), ("class", "first")], say("compare.go")),
         ],
     );

@@ -76,6 +76,7 @@ fn sheet_side(page: &HandOutPage, look: &Look) -> Html {
             ],
         ),
         before(page),
+        tick("same_setup", page.same_setup, say("compare.same_setup")),
         choice(say("hand.paper"), "paper", page.paper.as_str(), &papers),
         tick("blur", page.swing.swing.minor || look.blur, say("hand.blur")),
         el("p", &[("class", "saved"), ("role", "status")], ""),

@@ -1,15 +1,15 @@
 //! Numbers, units and dates as the coach prefers them. In: values as they are written down,
 //! [`Look`]. Out: text. Nothing is computed here but the unit.
 
+use crate::chart;
 use crate::events::Event;
 use crate::geometry::Measure;
 use crate::page::shown::{DateFormat, Decimal, Look, Units};
-use crate::results::{SwingMeasure, Unit, Value};
+use crate::results::{SwingMeasure, Unit, Value, decimals_shown};
 
 use super::words::say;
 
-/// Centimetres in an inch, exactly (international yard and pound agreement, 1959).
-const CM_PER_INCH: f64 = 2.54;
+const MINUS: &str = "\u{2212}";
 const GIGABYTE: u64 = 1_000_000_000;
 const DAY_S: i64 = 86_400;
 
@@ -22,35 +22,20 @@ pub fn at(look: &Look, path: &str) -> String {
 /// A number in the coach's unit: factor, and the unit's name after the number.
 #[must_use]
 pub fn unit(look: &Look, unit: Unit) -> (f64, &str) {
-    match (unit, look.units) {
-        (Unit::Cm, Units::Cm) => (1.0, say("unit.cm")),
-        (Unit::Cm, Units::Inches) => (1.0 / CM_PER_INCH, say("unit.inches")),
-        (Unit::Deg, _) => (1.0, say("unit.degrees")),
-        (Unit::S, _) => (1.0, say("unit.seconds")),
-        (Unit::Ratio, _) => (1.0, ""),
-    }
-}
-
-/// As many decimals as the error deserves: the rule of the coach's table ([`crate::results`]).
-#[must_use]
-pub fn decimals(sd: f64) -> usize {
-    match sd {
-        s if s >= 9.95 => 0,
-        s if s >= 0.095 => 1,
-        s if s >= 0.0095 => 2,
-        _ => 3,
-    }
+    let name = match (unit, look.units) {
+        (Unit::Cm, Units::Cm) => say("unit.cm"),
+        (Unit::Cm, Units::Inches) => say("unit.inches"),
+        (Unit::Deg, _) => say("unit.degrees"),
+        (Unit::S, _) => say("unit.seconds"),
+        (Unit::Ratio, _) => "",
+    };
+    (look.style().shown(1.0, unit), name)
 }
 
 /// A number with the coach's decimal sign and a real minus.
 #[must_use]
 pub fn number(look: &Look, value: f64, decimals: usize) -> String {
-    let mut text = format!("{value:.decimals$}");
-    if text.trim_matches(['-', '0', '.']).is_empty() {
-        text = text.trim_start_matches('-').to_owned();
-    }
-    let text = text.replace('-', "\u{2212}");
-    if look.decimal == Decimal::Comma { text.replace('.', ",") } else { text }
+    look.style().number(value, decimals).replace('-', MINUS)
 }
 
 /// `6.1 ± 0.9 cm`, without its sign where words say the direction.
@@ -59,7 +44,7 @@ pub fn known(look: &Look, value: &Value, signed: bool) -> Option<String> {
     let Value::Known { value, sd, unit: of } = value else { return None };
     let (factor, name) = unit(look, *of);
     let (value, sd) = (value * factor, sd * factor);
-    let places = decimals(sd);
+    let places = decimals_shown(sd);
     let value = if signed { value } else { value.abs() };
     let space = if name.is_empty() || name == "°" { "" } else { "\u{a0}" };
     Some(format!(
@@ -103,53 +88,32 @@ pub fn swing_measure_name(measure: SwingMeasure) -> String {
     say(&format!("measure.{}.name", key(measure))).to_owned()
 }
 
-/// The sentence of [`crate::results::answer`] in the coach's unit and decimals: every number is
-/// followed by its unit, or by the brackets of its error, which share the unit.
+/// A sentence of numbers, set: an error stays with its number and a number with its unit, and a
+/// minus is one.
 #[must_use]
-pub fn sentence(look: &Look, text: &str) -> String {
-    let name = unit(look, Unit::Cm).1;
-    let words: Vec<&str> = text.split(' ').collect();
-    let mut length_last = false;
-    let told: Vec<String> = (0..words.len())
-        .map(|i| {
-            let bare = words[i].trim_matches(['(', ')', ',', ';']);
-            if bare == "cm" || bare == "degrees" {
-                length_last = bare == "cm";
-                return if length_last {
-                    words[i].replace("cm", name)
-                } else {
-                    words[i].to_owned()
-                };
-            }
-            let Ok(value) = bare.parse::<f64>() else { return words[i].to_owned() };
-            let length = unit_ahead(&words[i + 1..]).unwrap_or(length_last);
-            let factor = if length { unit(look, Unit::Cm).0 } else { 1.0 };
-            let places = bare.split_once('.').map_or(0, |(_, after)| after.len());
-            words[i].replace(bare, &number(look, value * factor, places))
-        })
-        .collect();
-    // An error stays with its number, a number with its unit.
-    told.join(" ")
-        .replace(" ± ", "\u{a0}±\u{a0}")
-        .replace("(± ", "(±\u{a0}")
-        .replace(&format!(" {name}"), &format!("\u{a0}{name}"))
+pub fn sentence(text: &str) -> String {
+    let bound = chart::bound(text);
+    let mut out = String::with_capacity(bound.len());
+    let mut letters = bound.chars().peekable();
+    let mut before = ' ';
+    while let Some(letter) = letters.next() {
+        let is_sign = letter == '-'
+            && !before.is_alphanumeric()
+            && letters.peek().is_some_and(char::is_ascii_digit);
+        if is_sign {
+            out.push_str(MINUS)
+        } else {
+            out.push(letter)
+        }
+        before = letter;
+    }
+    out
 }
 
-/// Whether the unit that follows at once, or after an error, is a length.
-fn unit_ahead(words: &[&str]) -> Option<bool> {
-    let bare: Vec<&str> =
-        words.iter().take(3).map(|w| w.trim_matches(['(', ')', ',', ';'])).collect();
-    let unit = match bare.as_slice() {
-        ["±", _, unit, ..] | [unit, ..] => *unit,
-        [] => return None,
-    };
-    matches!(unit, "cm" | "degrees").then_some(unit == "cm")
-}
-
-/// The day of a moment, in the coach's order. UTC: a clip says no time zone.
+/// The day of a moment where the coach is, in the coach's order.
 #[must_use]
 pub fn day(look: &Look, unix_s: i64) -> String {
-    let (year, month, day) = civil(unix_s.div_euclid(DAY_S));
+    let (year, month, day) = civil((unix_s + look.utc_offset_s).div_euclid(DAY_S));
     match look.date_format {
         DateFormat::YearMonthDay => format!("{year}-{month:02}-{day:02}"),
         DateFormat::DayMonthYear => format!("{day}.{month}.{year}"),
@@ -199,6 +163,7 @@ pub mod tests {
 
     pub fn plain() -> Look {
         Look {
+            utc_offset_s: 0,
             token: "T".to_owned(),
             units: Units::Cm,
             decimal: Decimal::Point,
@@ -208,21 +173,13 @@ pub mod tests {
     }
 
     #[test]
-    fn inches_and_commas_reach_every_number_of_the_sentence() {
-        let said = "At the top the lower hub has moved 6.1 cm (± 0.9) away from the target; the \
-                    trunk leans 12.5 degrees (± 1.5) toward the target.";
-        assert_eq!(sentence(&plain(), said).replace('\u{a0}', " "), said);
-        let look = Look { units: Units::Inches, decimal: Decimal::Comma, ..plain() };
-        assert_eq!(
-            sentence(&look, said).replace('\u{a0}', " "),
-            "At the top the lower hub has moved 2,4 in (± 0,4) away from the target; the trunk \
-             leans 12,5 degrees (± 1,5) toward the target."
-        );
-        let none = "no movement (lower -0.4 ± 0.9 cm, upper 1.5 ± 0.8 cm)";
-        assert_eq!(
-            sentence(&look, none).replace('\u{a0}', " "),
-            "no movement (lower \u{2212}0,2 ± 0,4 in, upper 0,6 ± 0,3 in)"
-        );
+    fn a_sentence_is_set_and_no_word_of_it_is_lost() {
+        let said = "At the top the lower hub has moved 6.1 cm (± 0.9) away from the target (upper \
+                    -0.4 ± 0.9 in, on-plane), and the trunk leans 12,5 degrees (± 1,5).";
+        let set = sentence(said);
+        assert!(set.contains("6.1\u{a0}cm (±\u{a0}0.9)"), "{set}");
+        assert!(set.contains("\u{2212}0.4\u{a0}±\u{a0}0.9\u{a0}in,"), "{set}");
+        assert_eq!(set.replace('\u{a0}', " ").replace('\u{2212}', "-"), said);
     }
 
     #[test]
@@ -235,6 +192,8 @@ pub mod tests {
         }
         let look = Look { date_format: DateFormat::DayMonthYear, ..plain() };
         assert_eq!(day(&look, 951_782_400), "29.2.2000");
+        // In the evening west of Greenwich the day is still the one before.
+        assert_eq!(day(&Look { utc_offset_s: -8 * 3600, ..plain() }, 951_782_400), "2000-02-28");
         assert_eq!(written_day(&look, "2026-11-05"), "5.11.2026");
     }
 

@@ -2,6 +2,7 @@
 
 use crate::page::shown::{LessonShown, Look, PupilPage, SwingState};
 use crate::record::Stored;
+use crate::results::answer_in;
 
 use super::frame::{document, empty, field, go, select};
 use super::html::{Html, div, el, in_address};
@@ -65,7 +66,7 @@ fn on_bench(page: &PupilPage, look: &Look) -> Html {
         .map(|swing| {
             let path = format!("swing/{}", in_address(&swing.id));
             let answer = swing.answer.as_deref().filter(|_| swing.state == SwingState::Ready);
-            let said = answer.map(|a| el("p", &[], sentence(look, a)));
+            let said = answer.map(|a| el("p", &[], sentence(a)));
             el("li", &[], [go(look, &path, &swing_name(swing), ""), said.into()])
         })
         .collect();
@@ -121,10 +122,6 @@ fn recorded(stored: &Stored, look: &Look) -> Html {
     } else {
         fill("pupil.club", &[("club", &stored.club)])
     };
-    let answer = crate::results::answer(&stored.result);
-    el(
-        "li",
-        &[],
-        [el("strong", &[], format!("{label}{club}")), el("p", &[], sentence(look, &answer))],
-    )
+    let answer = answer_in(&stored.result, look.style());
+    el("li", &[], [el("strong", &[], format!("{label}{club}")), el("p", &[], sentence(&answer))])
 }

@@ -1,15 +1,15 @@
 //! Phrases about a swing. In: [`SwingShown`], the sentence of its result. Out: HTML and text.
 
 use crate::calibration::View;
-use crate::page::shown::{Look, SwingShown};
+use crate::page::shown::SwingShown;
 
 use super::html::{Html, el};
 use super::look;
 use super::words::{fill, say};
 
 /// The answer with both hubs marked as they are marked in pictures.
-pub fn sentence(look: &Look, text: &str) -> Html {
-    let text = look::sentence(look, text);
+pub fn sentence(text: &str) -> Html {
+    let text = look::sentence(text);
     let mut out = Html::default();
     let mut rest = text.as_str();
     while let Some((at, name, class)) = next_hub(rest) {
@@ -20,13 +20,13 @@ pub fn sentence(look: &Look, text: &str) -> Html {
 }
 
 /// The answer as paragraphs: along the target line first, then to and from the ball.
-pub fn answer_of(look: &Look, text: &str) -> Html {
+pub fn answer_of(text: &str) -> Html {
     let (first, second) = match text.split_once(". ") {
         Some((first, second)) => (format!("{first}."), Some(second)),
         None => (text.to_owned(), None),
     };
-    let second = second.map(|text| el("p", &[("class", "answer second")], sentence(look, text)));
-    el("p", &[("class", "answer")], sentence(look, &first)).and(second)
+    let second = second.map(|text| el("p", &[("class", "answer second")], sentence(text)));
+    el("p", &[("class", "answer")], sentence(&first)).and(second)
 }
 
 /// Where the next name of a hub stands.
@@ -71,12 +71,11 @@ pub fn by_hand(count: usize) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::page::view::look::tests::plain;
 
     #[test]
     fn both_hubs_are_marked_and_no_word_is_lost() {
         let said = "the lower hub 6.1 cm <and> the upper hub 5.0 cm";
-        let html = sentence(&plain(), said).into_string().replace('\u{a0}', " ");
+        let html = sentence(said).into_string().replace('\u{a0}', " ");
         assert_eq!(
             html,
             "the <span class=\"hub lower\">lower hub</span> 6.1 cm &lt;and&gt; the \
@@ -86,7 +85,7 @@ mod tests {
 
     #[test]
     fn the_second_axis_follows_in_its_own_paragraph() {
-        let html = answer_of(&plain(), "At the top one. At the top two.").into_string();
+        let html = answer_of("At the top one. At the top two.").into_string();
         assert_eq!(
             html,
             "<p class=\"answer\">At the top one.</p><p class=\"answer second\">At the top two.</p>"

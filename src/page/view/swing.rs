@@ -59,7 +59,7 @@ fn unread(page: &SwingPage, look: &Look) -> Html {
 fn read(page: &SwingPage, result: &SwingResult, look: &Look) -> Html {
     let text = page.swing.answer.as_deref().unwrap_or_default();
     let hand = by_hand(page.swing.corrections).map(|words| el("p", &[("class", "note")], words));
-    let said = answer_of(look, text).and(hand);
+    let said = answer_of(text).and(hand);
     [
         el("div", &[("class", "said"), ("data-live", "said")], said),
         actions(page, look),

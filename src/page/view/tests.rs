@@ -147,6 +147,7 @@ fn pages() -> Vec<(&'static str, String)> {
         ],
         comparison: None,
         message: Some(format!("they differ {HOSTILE}")),
+        same_setup: true,
     };
     let given = HandOutPage {
         swing: swing_page(),
@@ -157,6 +158,7 @@ fn pages() -> Vec<(&'static str, String)> {
             body: "Ten times.".to_owned(),
             chosen: true,
         }],
+        same_setup: false,
         words: format!("</textarea>{HOSTILE}"),
         paper: "a4".to_owned(),
     };
@@ -272,6 +274,7 @@ fn faces_are_blurred_for_a_minor_or_when_the_coach_prefers_it() {
             swing: swing_page(),
             before: None,
             tasks: Vec::new(),
+            same_setup: false,
             words: String::new(),
             paper: "letter".to_owned(),
         };
