@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::ErrorKind;
 use hubgauge::cli::hand_out::SheetArgs;
 use hubgauge::cli::{Cli, Command, MeasureArgs, OpenArgs};
 use hubgauge::desk;
@@ -15,6 +16,9 @@ fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(usage) if !usage.use_stderr() => usage.exit(),
+        Err(usage) if usage.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            return fail(&lacking(&usage.to_string()), 2);
+        }
         Err(usage) => return fail(&one_line(&usage.to_string()), 2),
     };
     let text = match cli.command.unwrap_or_else(|| Command::Open(OpenArgs::default())) {
@@ -65,6 +69,14 @@ fn one_line(usage: &str) -> String {
     let paragraph = usage.split("\n\n").next().unwrap_or(usage);
     let words: Vec<&str> = paragraph.split_whitespace().collect();
     words.join(" ").trim_start_matches("error: ").to_owned()
+}
+
+/// Which commands there are, from the help that clap shows where one is missing.
+fn lacking(help: &str) -> String {
+    let listed = help.lines().skip_while(|line| *line != "Commands:").skip(1);
+    let listed = listed.take_while(|line| line.starts_with("  "));
+    let names: Vec<&str> = listed.filter_map(|line| line.split_whitespace().next()).collect();
+    format!("a command is missing, one of {}; --help says more", names.join(", "))
 }
 
 fn fail(message: &str, code: u8) -> ExitCode {

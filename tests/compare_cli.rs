@@ -55,7 +55,8 @@ fn mistakes_are_one_line_with_their_exit_code() {
     let a = swing(folder.path(), "a", -6.0).display().to_string();
     std::fs::write(folder.path().join("x.json"), "{}").unwrap();
     let x = folder.path().join("x.json").display().to_string();
-    let cases: [(&[&str], i32); 14] = [
+    let cases: [(&[&str], i32); 15] = [
+        (&["pupil"], 2),
         (&["measure", "a.mp4", "--pupil", "Anna", "--handed", "right"], 2),
         (&["tasks", "--for", "absent"], 1),
         (&["lesson", "history", "Nobody", "top.hub_offset", "--out", "x.svg"], 1),

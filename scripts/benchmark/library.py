@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import urllib.request
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 PROGRAM = ROOT / "target" / "debug" / "hubgauge"
@@ -61,6 +62,28 @@ def best(library, *arguments):
     return f"{min(wall):.0f} / {min(cpu):.0f} ms"
 
 
+def opened(library):
+    """The page's answers -> wall / the program's CPU, ms: bench, pupil, chart over the weeks"""
+    child = subprocess.Popen([PROGRAM, "open", "--no-browser", "--library", library], stdout=subprocess.PIPE, text=True)
+    try:
+        address = next(line for line in child.stdout if line.startswith("http")).strip()
+        time.sleep(5)  # the networks are loaded meanwhile
+        used = lambda: 10 * sum(map(int, pathlib.Path(f"/proc/{child.pid}/stat").read_text().rsplit(") ", 1)[1].split()[11:13]))
+        times = []
+        for path in ("", "pupil/Anna", "api/history.svg?pupil=Anna&key=top.lower_hub_target"):
+            wall, cpu = [], []
+            for _ in range(RUNS):
+                before, start = used(), time.perf_counter()
+                urllib.request.urlopen(address + path).read()
+                wall.append(1000 * (time.perf_counter() - start))
+                cpu.append(used() - before)
+            times.append(f"{min(wall):.0f} / {min(cpu)} ms")
+        return times
+    finally:
+        child.terminate()
+        child.wait()
+
+
 def fill(library, folder, first, last):
     """One day of 20 swings before and 20 after at a time -> seconds"""
     took = 0.0
@@ -84,7 +107,7 @@ def main():
         folder, library = pathlib.Path(name), pathlib.Path(name) / "library"
         run(library, "pupil", "add", "Anna")
         print("wall / CPU time of the whole command, ms")
-        columns = ("lessons", "history", "compare 20 + 20", "1 + 1", "pupils")
+        columns = ("lessons", "history", "compare 20 + 20", "1 + 1", "pupils", "page: bench", "page: pupil", "page: chart")
         print(f"{'swings':>7} {'size':>9} {'store one':>10}" + "".join(f"{name:>17}" for name in columns))
         done = 0
         for n in steps:
@@ -102,6 +125,7 @@ def main():
                 best(library, "compare", "--pupil", "Anna", *day),
                 best(library, "compare", "--pupil", "Anna", *single),
                 best(library, "pupil", "list"),
+                *opened(library),
             ]
             row = "".join(f"{time:>17}" for time in times)
             print(f"{n:7} {size:5.0f} MiB {1000 * took / (n - done):7.1f} ms{row}", flush=True)

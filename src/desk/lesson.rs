@@ -83,7 +83,8 @@ fn of_day(library: &Library, pupil: &str, date: &str) -> Result<String, Error> {
     for (number, swing) in library.swings_said(pupil, &date)? {
         let said = [swing.label, swing.club, swing.ball, swing.setup];
         let said: Vec<String> = said.into_iter().filter(|text| !text.is_empty()).collect();
-        let _ = writeln!(out, "swing {number}: {}", said.join(", "));
+        let colon = if said.is_empty() { "" } else { ": " };
+        let _ = writeln!(out, "swing {number}{colon}{}", said.join(", "));
         for flight in library.flights(number)? {
             let _ = writeln!(out, "  {} {} {}", flight.quantity, flight.value, flight.unit);
         }

@@ -9,7 +9,7 @@ use crate::cli::desk::LibraryArg;
 use crate::cli::hand_out::TasksArgs;
 use crate::error::Error;
 use crate::record::read_result;
-use crate::results::write_atomically;
+use crate::results::{wrapped, write_atomically};
 use crate::sheet::{DEFAULT_TASKS, SheetError, TASKS_FILE, Task, parse};
 
 /// The file in use and its text: the coach's own, or the one that comes along.
@@ -73,24 +73,28 @@ pub fn tasks(args: &TasksArgs) -> Result<String, Error> {
     Ok(told + &text)
 }
 
+/// Columns, as the other tables have them.
+const WIDTH: usize = 100;
+const THESE_FIT: &str = "These tasks fit what was measured: the hub that each one moves had gone \
+    the other way by the top, farther than its error. Common practice, no diagnosis.";
+const NONE_FITS: &str = "No task fits: of the hubs that the tasks move along the target line, none \
+    had gone the other way by the top, farther than its error.";
+
 /// Those that fit a result: a `swing.json`, or the folder that it lies in.
 fn fitting(all: &[Task], path: &Path) -> Result<String, Error> {
     let file = if path.is_dir() { path.join("swing.json") } else { path.to_owned() };
     let result = read_result(&file)?;
     let fit: Vec<&Task> = all.iter().filter(|task| task.fits(&result)).collect();
     if fit.is_empty() {
-        return Ok(
-            "No task fits: of the hubs that the tasks move along the target line, none had \
-                   gone the other way by the top, farther than its error.\n"
-                .to_owned(),
-        );
+        return Ok(wrapped(NONE_FITS, WIDTH, 0) + "\n");
     }
-    let mut out = "These tasks fit what was measured: the hub that each one moves had gone the \
-                   other way by the top, farther than its error. Common practice, no diagnosis.\n"
-        .to_owned();
+    let mut out = wrapped(THESE_FIT, WIDTH, 0) + "\n";
     for Task { id, title, what, feel, film, source, .. } in fit {
-        let _ =
-            write!(out, "\n[{id}] {title}\n{what}\nFeel: {feel}\nFilm again: {film}\n({source})\n");
+        let _ = writeln!(out, "\n[{id}] {title}");
+        for text in [what, &format!("Feel: {feel}"), &format!("Film again: {film}")] {
+            let _ = writeln!(out, "{}", wrapped(text, WIDTH, 0));
+        }
+        let _ = writeln!(out, "({source})");
     }
     Ok(out)
 }

@@ -43,9 +43,8 @@ pub fn work(page: &Arc<Page>, instruments: &Instruments) {
 
 /// Looks at one clip; `None` when it is gone.
 fn look(page: &Arc<Page>, id: &str, instruments: &Instruments) -> Option<Result<Observed, Error>> {
-    let kept = page.look(|w| w.clips.get(id).map(|clip| (clip.clone(), w.film(clip))));
-    let (clip, film) = kept?;
-    set_state(page, &clip, ClipState::Looking);
+    let (clip, film) = begin(page, id)?;
+    page.tell_clip(id);
     let watcher = Waiting { page, id };
     Some((|| {
         let probed = decode::probe(&film)?;
@@ -73,16 +72,16 @@ fn note_file(page: &Page, id: &str, info: &decode::ClipInfo, notes: Vec<String>)
     drop(changed);
 }
 
-/// States between waiting and done are not kept: after a stop the clip waits again.
-fn set_state(page: &Page, clip: &KeptClip, state: ClipState) {
-    let known = page.look_mut(|w| {
-        let known = w.clips.get_mut(&clip.id)?;
-        known.state = state;
-        Some(())
-    });
-    if known.is_some() {
-        page.tell_clip(&clip.id);
-    }
+/// Takes a clip out of the queue, unless it left it by itself a moment ago. States between waiting
+/// and done are not kept: after a stop the clip waits again.
+fn begin(page: &Page, id: &str) -> Option<(KeptClip, std::path::PathBuf)> {
+    page.look_mut(|w| {
+        let clip = w.clips.get_mut(id).filter(|clip| clip.state == ClipState::Waiting)?;
+        clip.state = ClipState::Looking;
+        let clip = clip.clone();
+        let film = w.film(&clip);
+        Some((clip, film))
+    })
 }
 
 fn finish(page: &Arc<Page>, id: &str, seen: Option<Result<Observed, Error>>) -> Reply<()> {

@@ -32,7 +32,8 @@ pub use swing::{
 pub use table::{answer, answer_in, table};
 pub use value::{Unit, Value, decimals_shown};
 pub use words::{
-    capitalised, direction, event_key, event_name, fact, is_shown, measure_name, swing_measure_name,
+    capitalised, direction, event_key, event_name, fact, is_shown, measure_name,
+    swing_measure_name, wrapped,
 };
 
 /// What goes wrong when a result is read or written.

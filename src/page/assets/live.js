@@ -50,6 +50,7 @@ function exchangeItems(list) {
   for (const item of [...list.children]) {
     const known = old.get(item.dataset.item);
     old.delete(item.dataset.item);
+    if (known) describe(known, item);
     if (known && known === before) {
       before = before.nextElementSibling;
     } else if (known) {
@@ -60,6 +61,13 @@ function exchangeItems(list) {
     }
   }
   for (const gone of old.values()) gone.remove();
+}
+
+/** What scripts read off an item follows too: which clips a swing has, for one. */
+function describe(here, fresh) {
+  for (const { name, value } of fresh.attributes) {
+    if (name.startsWith('data-')) here.setAttribute(name, value);
+  }
 }
 
 function exchangePart(part) {
