@@ -15,6 +15,7 @@
 //! | [`stills`] | pictures, points, result | annotated pictures |
 //! | [`record`] | results, clips, the coach's words | the library on disk (SQLite) |
 //! | [`chart`] | results, series, comparisons | ladder, map, differences, history: SVG, PNG, PDF |
+//! | [`sheet`] | results, stills, the coach's words and tasks | the pupil's page |
 //!
 //! [`run`] alone calls them in order; [`desk`] holds the commands around the library,
 //! [`page`] the coach's page.

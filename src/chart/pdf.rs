@@ -19,6 +19,7 @@ use krilla::text::{Font, GlyphId, KrillaGlyph};
 use super::drawing::{Bounds, Drawing, Point, Shape, Stroke, Text};
 use super::lettering::{Lettering, Run};
 use super::{ChartError, Tone};
+use crate::stills::single;
 
 /// Points for each unit of a drawing.
 const POINTS: f32 = 72.0 / 96.0;
@@ -201,10 +202,4 @@ fn circle(centre: Point, radius: f64) -> Option<Path> {
     }
     builder.close();
     builder.finish()
-}
-
-/// PDF numbers are written in single precision.
-#[expect(clippy::cast_possible_truncation, reason = "24 bits hold every place on a page")]
-fn single(value: f64) -> f32 {
-    value as f32
 }

@@ -10,6 +10,7 @@ use tiny_skia::{
 use super::drawing::{Bounds, Drawing, Point, Shape, Stroke, Text};
 use super::lettering::{Lettering, Shaped};
 use super::{ChartError, Tone};
+use crate::stills::{polyline, single};
 
 /// No drawing of this program comes near it, pixels.
 const LARGEST_SIDE: f64 = 16_384.0;
@@ -45,12 +46,12 @@ impl Painter<'_> {
     fn draw(&mut self, shape: &Shape) {
         match shape {
             Shape::Line { points, stroke } => {
-                if let Some(path) = outline(points, false) {
+                if let Some(path) = polyline(points, false) {
                     self.stroke(&path, stroke);
                 }
             }
             Shape::Area { points, fill, edge } => {
-                if let Some(path) = outline(points, true) {
+                if let Some(path) = polyline(points, true) {
                     self.filled(&path, *fill, edge.as_ref());
                 }
             }
@@ -173,20 +174,6 @@ impl OutlineBuilder for Pen<'_> {
     }
 }
 
-fn outline(points: &[Point], closed: bool) -> Option<Path> {
-    let mut builder = PathBuilder::new();
-    let mut points = points.iter();
-    let first = points.next()?;
-    builder.move_to(single(first.x), single(first.y));
-    for point in points {
-        builder.line_to(single(point.x), single(point.y));
-    }
-    if closed {
-        builder.close();
-    }
-    builder.finish()
-}
-
 fn paint(tone: Tone, opacity: f64) -> Paint<'static> {
     let [r, g, b] = tone.light();
     let mut colour = Color::from_rgba8(r, g, b, 255);
@@ -203,12 +190,6 @@ fn opaque(pixmap: &Pixmap) -> RgbImage {
         to.0.copy_from_slice(&from[..3]);
     }
     picture
-}
-
-/// The rasteriser works in single precision.
-#[expect(clippy::cast_possible_truncation, reason = "24 bits hold every place in a drawing")]
-fn single(value: f64) -> f32 {
-    value as f32
 }
 
 #[expect(

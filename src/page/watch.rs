@@ -6,6 +6,7 @@
 //! closed is taken up at the next start.
 
 use std::collections::BTreeMap;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -75,7 +76,13 @@ impl Watch {
         // A folder that is away for a while (a phone unplugged) is no reason to forget it.
         let there = match clips(folder) {
             Ok(there) => there,
-            Err(error) => return vec![WatchTrouble { file: None, why: error.to_string() }],
+            Err(error) => {
+                let why = match error.kind() {
+                    ErrorKind::NotFound => "it is not there".to_owned(),
+                    _ => error.to_string(),
+                };
+                return vec![WatchTrouble { file: None, why }];
+            }
         };
         if self.dealt.folder != folder {
             self.dealt = Dealt { folder: folder.to_owned(), files: there };

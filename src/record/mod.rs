@@ -1,4 +1,4 @@
-//! Stage 10. In: results, clips, what the coach types. Out: the library: pupils, lessons,
+//! Stage 11. In: results, clips, what the coach types. Out: the library: pupils, lessons,
 //! swings, results, practice tasks and ball-flight numbers in one folder.
 //!
 //! `library.sqlite3` (SQLite, write-ahead log, full synchronisation, deleted content

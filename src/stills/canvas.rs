@@ -6,7 +6,7 @@ use tiny_skia::{
 };
 
 use super::Area;
-use crate::frames::Pixel;
+use crate::frames::{Flat, Pixel};
 
 /// Red, green, blue, opacity.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -132,14 +132,13 @@ fn scaled_opacity(opacity: u8) -> u8 {
     u8::try_from(u16::from(HALO.3) * u16::from(opacity) / 255).unwrap_or(HALO.3)
 }
 
-pub fn polyline(points: &[Pixel], closed: bool) -> Option<Path> {
+/// From place to place; nothing where there are none.
+pub fn polyline<P: Flat>(points: &[P], closed: bool) -> Option<Path> {
     let mut builder = PathBuilder::new();
-    for (index, point) in points.iter().enumerate() {
-        if index == 0 {
-            builder.move_to(single(point.x), single(point.y));
-        } else {
-            builder.line_to(single(point.x), single(point.y));
-        }
+    let (first, rest) = points.split_first()?;
+    builder.move_to(single(first.x()), single(first.y()));
+    for point in rest {
+        builder.line_to(single(point.x()), single(point.y()));
     }
     if closed {
         builder.close();

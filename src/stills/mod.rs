@@ -1,4 +1,4 @@
-//! Stage 9. In: pictures at the events, the body's points in them, the result. Out:
+//! Stage 10. In: pictures at the events, the body's points in them, the result. Out:
 //! annotated pictures.
 //!
 //! Both hubs, the line between them, the address positions with a vertical through each so that
@@ -23,6 +23,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::imageops;
 
+pub(crate) use canvas::{polyline, single};
 pub use face::blur;
 pub use pair::pair;
 pub use scene::{Fact, HubMark, Mark, StillScene, Symbol};

@@ -35,7 +35,7 @@ export async function shootAll(browser, address, failures) {
         await page.goto(url);
         await page.locator('body[data-started]').waitFor();
         await page.waitForFunction(() => [...document.images].filter((i) => i.src && i.checkVisibility() && i.loading !== 'lazy').every((i) => i.complete));
-        await page.waitForFunction(() => [...document.querySelectorAll('[data-drawing]')].every((d) => !d.textContent.includes('Just a moment')));
+        await page.waitForFunction(() => [...document.querySelectorAll('[data-drawing], .preview')].every((d) => !d.textContent.includes('Just a moment')));
         await page.evaluate(async () => {
           for (let y = 0; y < document.body.scrollHeight; y += innerHeight) {
             scrollTo(0, y);

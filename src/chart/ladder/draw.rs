@@ -18,7 +18,6 @@ const LINE: f64 = 17.0;
 const AXIS_ROOM: f64 = 44.0;
 const BAND_OPACITY: f64 = 0.16;
 
-/// # The drawing
 /// As wide as asked for; see the module for what it shows.
 #[must_use]
 pub fn ladder(input: &LadderInput, letters: &Lettering) -> Drawing {
