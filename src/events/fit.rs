@@ -1,9 +1,42 @@
-//! In: samples. Out: weighted least-squares fits, and a one-dimensional search for the
-//! moment at which a broken curve bends. Unit: that of the samples. No outlier handling.
+//! In: samples. Out: weighted least-squares fits, a one-dimensional search for the moment at
+//! which a broken curve bends, and how far errors of the samples move it. Unit: that of the
+//! samples. No outlier handling.
 
 /// Errors of neighbouring frames hang together (the network repeats its mistake), so a
 /// fit believes itself too much. Inflation of the sd: own experiment, `accuracy.rs`.
 const CORRELATION: f64 = 2.2;
+
+/// What wanders within the time of a bend, as a share of the variance that the corrector states,
+/// and over which time, seconds: wrists and arm about the top of half the held-out swings, less
+/// their mean over 0.8 s, 0.85 of the stated sd; neighbours at 30 frames a second 0.5, second
+/// neighbours 0.25.
+const WANDERS: f64 = 0.7;
+const WANDERS_S: f64 = 0.06;
+
+/// Sd of a bend from errors of `noise` in the samples of one curve, seconds. `pulls`: slope of
+/// the misfit by every sample with the bend a little before and a little after, `apart` seconds.
+/// At the least misfit the bend moves by the change of that slope over the misfit's curvature.
+pub(super) fn shaken(
+    times: &[f64],
+    pulls: (&[f64], &[f64]),
+    apart: f64,
+    curve: f64,
+    noise: f64,
+) -> f64 {
+    let moves: Vec<(f64, f64)> = times
+        .iter()
+        .zip(pulls.0.iter().zip(pulls.1))
+        .map(|(t, (before, after))| (*t, (after - before) / (apart * 2.0 * curve)))
+        .filter(|(_, m)| *m != 0.0)
+        .collect();
+    let variance: f64 = moves
+        .iter()
+        .flat_map(|(t, m)| {
+            moves.iter().map(move |(u, n)| m * n * (-(t - u).abs() / WANDERS_S).exp())
+        })
+        .sum();
+    noise * (WANDERS * variance.max(0.0)).sqrt()
+}
 
 #[derive(Clone, Debug)]
 pub(super) struct Fit<const N: usize> {
@@ -20,7 +53,7 @@ impl<const N: usize> Fit<N> {
         self.rss / self.freedom
     }
 
-    fn residual(&self, basis: &[f64; N], value: f64) -> f64 {
+    pub fn residual(&self, basis: &[f64; N], value: f64) -> f64 {
         value - basis.iter().zip(&self.coef).map(|(b, c)| b * c).sum::<f64>()
     }
 }
@@ -104,6 +137,12 @@ pub(super) struct Bend {
     pub at: f64,
     /// From the curvature of the misfit, correlation of the errors included.
     pub sd: f64,
+    /// Half the misfit's second derivative; zero when it has no clear least place.
+    pub curve: f64,
+    /// Distance of the places tried, seconds.
+    pub step: f64,
+    /// Sd of a sample of weight 1 about the curve that bends there.
+    pub scatter: f64,
 }
 
 /// Places tried in a search; the winner is refined by a parabola.
@@ -127,10 +166,11 @@ pub(super) fn search(
     let best = (0..tried.len()).min_by(|&a, &b| tried[a].1.total_cmp(&tried[b].1))?;
     let (at, rss, freedom) = tried[best];
     let variance = (rss / freedom).max(floor);
+    let scatter = (rss / freedom).max(0.0).sqrt();
     // Curvature over a few steps: the misfit has small kinks where a sample changes sides.
     let reach = 6.min(best).min(tried.len() - 1 - best);
     if reach == 0 {
-        return Some(Bend { at, sd: (to - from) / 4.0 });
+        return Some(Bend { at, sd: (to - from) / 4.0, curve: 0.0, step, scatter });
     }
     let centre = tried[best].0;
     let near = tried[best - reach..=best + reach]
@@ -139,11 +179,11 @@ pub(super) fn search(
     let parabola = least_squares(near)?;
     let [_, slope, curve] = parabola.coef;
     if curve <= 0.0 {
-        return Some(Bend { at, sd: (to - from) / 4.0 });
+        return Some(Bend { at, sd: (to - from) / 4.0, curve: 0.0, step, scatter });
     }
     let shift = (-slope / (2.0 * curve)).clamp(-2.0 * step, 2.0 * step);
     let sd = CORRELATION * (variance / curve).sqrt();
-    Some(Bend { at: at + shift, sd: sd.min((to - from) / 4.0) })
+    Some(Bend { at: at + shift, sd: sd.min((to - from) / 4.0), curve, step, scatter })
 }
 
 #[cfg(test)]

@@ -131,6 +131,23 @@ impl Events {
         }
     }
 
+    /// The part of an event's sd that another view of the same swing has too: habits of the body
+    /// and what is simplified in how the event is read. (The start of the hands looks different
+    /// from the side and from behind, where they move along the line of sight.)
+    #[must_use]
+    pub fn shared_sd(&self, event: Event) -> f64 {
+        let known = self.at(event).filter(|_| !self.by_hand.contains(&event));
+        let Some(at) = known else { return 0.0 };
+        let shared = match event {
+            Event::Top => top::METHOD_SD,
+            Event::Impact if self.impact_source == ImpactSource::Hands => {
+                impact::HABIT * (at.value - self.top.value)
+            }
+            _ => 0.0,
+        };
+        shared.min(at.sd)
+    }
+
     /// The address window, `None` when the clip starts after the takeaway.
     #[must_use]
     pub fn settled_address(&self) -> Option<(Seconds, Seconds)> {

@@ -27,6 +27,8 @@ pub(super) struct Motion {
     pub v: Series,
     /// Lead wrist, trail wrist, and the lead arm's direction, right and up in the picture.
     pub turning: [(Series, Series); 3],
+    /// Their typical sd.
+    pub turning_sd: [f64; 3],
     /// Hands along the line of sight, away from the camera, shrunk by the ratio of the
     /// picture's noise to the depth's: a step counts for what it is worth in noise.
     pub z: Series,
@@ -34,6 +36,10 @@ pub(super) struct Motion {
     pub target: Series,
     /// Lead arm above level, radians.
     pub arm: Series,
+    /// Lead wrist and trail elbow along the true vertical in the picture.
+    pub low: [Series; 2],
+    /// Their typical sd.
+    pub low_sd: [f64; 2],
     /// Upper hub and head in the picture.
     pub body: Vec<(Series, Series)>,
     /// Typical sd of one sample.
@@ -130,6 +136,9 @@ impl View<'_> {
         );
         let turning = [picture(&[Joint::LeadWrist]), picture(&[Joint::TrailWrist]), pointing];
         let (u, v) = picture(&[Joint::LeadWrist, Joint::TrailWrist]);
+        let arm_sd = |f: &LiftedFrame| f64::midpoint(f.lead_arm.sd.x(), f.lead_arm.sd.y());
+        let height =
+            |joint: Joint| self.series(|f| self.mean(f, &[joint], |x, y| ux * x + uy * y), weight);
         let depth_sd = self.typical(|f| wrist_depth(f).sd);
         let shrink = if depth_sd > hand_sd { hand_sd / depth_sd } else { 1.0 };
         let step = median(u.t.windows(2).map(|w| w[1] - w[0]).collect()).unwrap_or(1.0 / 30.0);
@@ -140,6 +149,14 @@ impl View<'_> {
             arm: self.series(|f| self.elevation(f), weight),
             body: vec![picture(&[Joint::UpperHub]), picture(&[Joint::Head])],
             turning,
+            turning_sd: [
+                self.typical(|f| self.point_sd(f, Joint::LeadWrist)),
+                self.typical(|f| self.point_sd(f, Joint::TrailWrist)),
+                self.typical(arm_sd),
+            ],
+            low: [height(Joint::LeadWrist), height(Joint::TrailElbow)],
+            low_sd: [Joint::LeadWrist, Joint::TrailElbow]
+                .map(|j| self.typical(|f| self.point_sd(f, j))),
             hand_sd,
             target_sd: self.typical(|f| {
                 (hand_sd * target_axis.x()).hypot(wrist_depth(f).sd * target_axis.z())
@@ -171,6 +188,10 @@ impl View<'_> {
     fn typical(&self, sd: impl Fn(&LiftedFrame) -> f64) -> f64 {
         let seen = self.frames.iter().filter(|f| !f.filled);
         median(seen.map(|f| sd(f)).collect()).unwrap_or(0.0)
+    }
+
+    fn point_sd(&self, f: &LiftedFrame, joint: Joint) -> f64 {
+        f64::midpoint(f.points[joint].sd.x, f.points[joint].sd.y) / self.stature
     }
 
     fn mean(&self, f: &LiftedFrame, joints: &[Joint], part: impl Fn(f64, f64) -> f64) -> f64 {

@@ -9,7 +9,7 @@
 //! robust least squares, since the network loses the hands most easily just here, behind head
 //! and arms. A pause at the top makes the misfit flat, and so the sd wide.
 
-use super::fit::{least_squares, search};
+use super::fit::{Bend, least_squares, search, shaken};
 use super::motion::Motion;
 use super::series::Series;
 use super::swings::SwingSpan;
@@ -28,17 +28,20 @@ const BENDS: (f64, f64) = (1.2, 0.8);
 const REACH: (f64, f64) = (0.09, 0.4);
 /// The vertex is searched this share of the downswing to both sides, first and again.
 const AWAY: (f64, f64) = (0.5, 0.25);
-/// A frame whose points together stray by more than this many sd of a wrist counts little.
-const LOST: f64 = 2.5;
+/// Beyond this share of the search lies its edge.
+const EDGE: f64 = 0.97;
+/// A frame whose points together stray by more than this many sd of a wrist counts little: with
+/// 2.5 a swing whose curves are not these parabolas loses frames that were right (90 % of tops
+/// down-the-line on one half of the held-out swings 18 ms, with 5 12; on the other 12 and 10).
+const LOST: f64 = 5.0;
+/// Limits of what a path counts for against the hands.
+const WORTH: (f64, f64) = (0.3, 2.0);
 /// Reweightings of such frames.
 const ROUNDS: usize = 3;
-/// On the sd that the misfit's curvature gives: seven numbers a frame err largely together and
-/// the kernel of [`search`] counts on more of that than there is (92 and 86 % of held-out tops
-/// lay within one sd without it).
-const CALM: f64 = 0.65;
-/// What remains with perfect hands: the hub's own motion and the wrists' loop at the top,
-/// seconds (`accuracy.rs`, perfect points of rendered swings).
-const METHOD_SD: f64 = 0.007;
+/// What remains with true points, seconds: the curves are not quite these, the hub moves, the
+/// wrists loop (316 rendered swings of bodies that are not held out: 5.3 and 3.9 ms median, 13 at 90 %). The same in every view of
+/// one swing.
+pub(super) const METHOD_SD: f64 = 0.0065;
 
 /// From the rough swing. `None` when the hands have no turn that can be told from noise.
 pub(super) fn find(motion: &Motion, rough: &SwingSpan) -> Option<Estimate> {
@@ -57,9 +60,23 @@ fn vertex(motion: &Motion, at: f64, (back, down): (f64, f64), away: f64) -> Opti
     let away = (away * down).max(motion.step);
     let noise = motion.hand_sd.max(0.003);
     let turn = Turn::new(motion, (at - away, at + away), reach);
-    let misfit = |t0| turn.misfit(t0, LOST * noise);
+    let misfit = |t0| turn.curves(t0, LOST * noise).map(|c| (c.loss, c.freedom));
     let bend = search(at - away, at + away, (noise / 2.0).powi(2), misfit)?;
-    Some(Estimate::new(bend.at, (CALM * bend.sd).hypot(METHOD_SD).hypot(0.1 * motion.step)))
+    // least at the edge: the turn is not in what was searched
+    if (bend.at - at).abs() > EDGE * away {
+        return None;
+    }
+    let sd = turn.shaken(&bend, LOST * noise, motion.hand_sd).unwrap_or(bend.sd);
+    Some(Estimate::new(bend.at, sd.hypot(METHOD_SD)))
+}
+
+/// What the best curves leave.
+#[derive(Default)]
+struct Curves {
+    loss: f64,
+    freedom: f64,
+    /// Slope of the loss by every number of every frame.
+    pulls: Vec<[f64; PATHS]>,
 }
 
 /// What turns round, frame by frame: time, weight, places.
@@ -68,8 +85,11 @@ struct Turn {
     reach: (f64, f64),
 }
 
-/// Two wrists and the arm, right and up in the picture, and the hands' depth.
+/// Two wrists and the arm, right and up in the picture, and the hands' depth, each in units of
+/// the hands' noise.
 const PATHS: usize = 7;
+/// Paths along one axis err together (about the top the wrists and the arm by 0.4 to 0.8).
+const TOGETHER: [&[usize]; 3] = [&[0, 2, 4], &[1, 3, 5], &[6]];
 const NUMBERS: f64 = 7.0;
 
 impl Turn {
@@ -77,17 +97,42 @@ impl Turn {
         let [lead, trail, arm] = &motion.turning;
         let paths: [&Series; PATHS] =
             [&lead.0, &lead.1, &trail.0, &trail.1, &arm.0, &arm.1, &motion.z];
+        let [lead_sd, trail_sd, arm_sd] = motion
+            .turning_sd
+            .map(|sd| if sd > 0.0 { (motion.hand_sd / sd).clamp(WORTH.0, WORTH.1) } else { 1.0 });
+        let worth = [lead_sd, lead_sd, trail_sd, trail_sd, arm_sd, arm_sd, 1.0];
         let frames = motion
             .u
             .between(from - 1.2 * reach.0, to + 1.2 * reach.1)
             .filter(|&i| paths.iter().all(|s| i < s.y.len()))
             .map(|i| (motion.u.t[i], motion.u.w[i], paths.map(|s| s.y[i])))
+            .map(|(t, w, mut places)| {
+                places.iter_mut().zip(&worth).for_each(|(p, f)| *p *= f);
+                (t, w, places)
+            })
             .collect();
         Self { frames, reach }
     }
 
-    /// What the best curves with their vertex at `t0` leave, and its degrees of freedom.
-    fn misfit(&self, t0: f64, scale: f64) -> Option<(f64, f64)> {
+    /// Sd that the points' errors give the vertex.
+    fn shaken(&self, bend: &Bend, scale: f64, noise: f64) -> Option<f64> {
+        if bend.curve <= 0.0 {
+            return None;
+        }
+        let apart = 6.0 * bend.step;
+        let before = self.curves(bend.at - apart / 2.0, scale)?.pulls;
+        let after = self.curves(bend.at + apart / 2.0, scale)?.pulls;
+        let times: Vec<f64> = self.frames.iter().map(|(t, _, _)| *t).collect();
+        let path = |k: usize| {
+            let one = |pulls: &[[f64; PATHS]]| pulls.iter().map(|p| p[k]).collect::<Vec<_>>();
+            shaken(&times, (&one(&before), &one(&after)), apart, bend.curve, noise)
+        };
+        let axis = |paths: &[usize]| paths.iter().map(|k| path(*k)).sum::<f64>();
+        Some(TOGETHER.iter().map(|paths| axis(paths).powi(2)).sum::<f64>().sqrt())
+    }
+
+    /// The best curves with their vertex at `t0`.
+    fn curves(&self, t0: f64, scale: f64) -> Option<Curves> {
         let (back, down) = self.reach;
         // A parabola until `end`, then its tangent.
         let part = |x: f64, end: f64| if x < end { x * x } else { end * (2.0 * x - end) };
@@ -101,7 +146,6 @@ impl Turn {
                 let near = (1.0 - ((before + after) / 1.2).powi(3)).max(0.0);
                 ([1.0, part(before, BENDS.0), part(after, BENDS.1)], w * near, places)
             })
-            .filter(|(_, w, _)| *w > 0.0)
             .collect();
         let mut trust = vec![1.0; near.len()];
         let mut found = None;
@@ -115,19 +159,20 @@ impl Turn {
             if together <= 0.0 {
                 return None;
             }
-            let (mut loss, mut weights) = (0.0, 0.0);
+            let mut now = Curves::default();
+            let mut weights = 0.0;
             for ((b, w, p), f) in near.iter().zip(&mut trust) {
-                let left: f64 = coef
-                    .iter()
-                    .zip(p.iter())
-                    .map(|(c, y)| (y - c.iter().zip(b).map(|(c, b)| c * b).sum::<f64>()).powi(2))
-                    .sum::<f64>()
-                    / (scale * scale);
+                let miss: [f64; PATHS] = std::array::from_fn(|k| {
+                    p[k] - coef[k].iter().zip(b).map(|(c, b)| c * b).sum::<f64>()
+                });
+                let left = miss.iter().map(|m| m * m).sum::<f64>() / (scale * scale);
                 *f = 1.0 / (1.0 + left);
-                loss += w * scale * scale * left.ln_1p();
+                now.loss += w * scale * scale * left.ln_1p();
+                now.pulls.push(miss.map(|m| 2.0 * w * *f * m));
                 weights += w;
             }
-            found = Some((loss, NUMBERS * (weights - 3.0).max(0.5)));
+            now.freedom = NUMBERS * (weights - 3.0).max(0.5);
+            found = Some(now);
         }
         found
     }

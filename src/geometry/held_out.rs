@@ -82,6 +82,36 @@ impl Clip {
         }
     }
 
+    /// The truth as if the corrector had found it, with the sd it states.
+    fn exact(&self) -> Lifted {
+        let focal = self.clip_truth[3].exp() * f64::from(self.size[0].max(self.size[1]));
+        let centre = PictureSize { width: self.size[0], height: self.size[1] }.centre();
+        let mut lifted = self.lifted();
+        let guess = |i: usize| Estimate::new(self.clip_truth[i], self.clip_sd[i]);
+        lifted.camera =
+            CameraGuess { pitch: guess(0), roll: guess(1), azimuth: guess(2), log_focal: guess(3) };
+        for (f, frame) in lifted.frames.iter_mut().enumerate() {
+            let at = |j: Joint| {
+                let k = 3 * (f * Joint::COUNT + j as usize);
+                Vector3::new(self.truth[k], self.truth[k + 1], self.truth[k + 2]) / self.stature
+            };
+            let hub = at(Joint::LowerHub);
+            for j in Joint::ALL {
+                let p = at(j);
+                let point = &mut frame.points[j];
+                point.at = Pixel::new(centre.x + focal * p.x / p.z, centre.y + focal * p.y / p.z);
+                point.depth.value = p.z - hub.z;
+            }
+            frame.log_stature_px.value = (focal / hub.z).ln();
+            let line = |a: Joint, b: Joint| Vector::from(at(a) - at(b));
+            frame.trunk.vector = line(Joint::UpperHub, Joint::LowerHub);
+            frame.shoulders.vector = line(Joint::LeadShoulder, Joint::TrailShoulder);
+            frame.hips.vector = line(Joint::LeadHip, Joint::TrailHip);
+            frame.lead_arm.vector = line(Joint::LeadWrist, Joint::LeadShoulder);
+        }
+        lifted
+    }
+
     fn body(&self, f: usize) -> Body {
         let a = self.clip_truth;
         let golf =
@@ -321,11 +351,12 @@ impl Clip {
     }
 }
 
-/// Found in each clip by itself, and after the fit.
-fn timed(clip: &Clip) -> Option<[Events; 2]> {
+/// Found in each clip by itself, there with its true points, and after the fit.
+fn timed(clip: &Clip) -> Option<[Events; 3]> {
     let alone = found(&[clip.lifted()])?.remove(0);
+    let exact = found(&[clip.exact()])?.remove(0);
     let fitted = measure(clip, &|lifted| found(lifted))?.events;
-    Some([alone, fitted])
+    Some([alone, exact, fitted])
 }
 
 #[test]
@@ -348,7 +379,7 @@ fn held_out_events() {
     for ((wild, view, event, stage), errors) in &table {
         let kind = if *wild { "wild" } else { "plain" };
         let side = if *view == 0 { "face-on" } else { "down-the-line" };
-        let stage = ["clip", "fit"][*stage];
+        let stage = ["clip", "exact", "fit"][*stage];
         print(&format!("{kind} {side} {event:?} {stage}, bias {:.1}", bias(errors)), errors);
         if stage == "fit" {
             all.extend(errors);

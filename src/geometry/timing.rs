@@ -16,6 +16,8 @@ use crate::units::Estimate;
 
 /// A crossing further from the clip's own than this is another one, seconds.
 const NEAR_S: f64 = 0.15;
+/// No event is surer, seconds.
+const SUREST_S: f64 = 1e-4;
 /// Step of the search, seconds.
 const STEP_S: f64 = 0.004;
 /// The arm's rate is taken over this to both sides, seconds.
@@ -57,29 +59,31 @@ fn sounds_way(input: &ViewInput) -> Option<f64> {
 /// The events of both clips on the first one's clock, the second's being ahead by `offset`.
 ///
 /// The mean of both leans on the second clip by its weight, and on the clock by as much: what
-/// the two make of the clock (their difference) says nothing about their mean.
+/// the two make of the clock (their difference) says nothing about their mean. What both have in
+/// common does not average out.
 pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
-    /// No event is surer, seconds.
-    const SUREST_S: f64 = 1e-4;
-    let back = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.max(SUREST_S));
-    let both = |a: Option<Estimate>, b: Option<Estimate>| match (a, b.map(back)) {
-        (Some(a), Some(b)) => {
-            let a = Estimate::new(a.value, a.sd.max(SUREST_S));
-            let share = a.sd.powi(2) / (a.sd.powi(2) + b.sd.powi(2));
-            let own = a.combined(b);
-            Some(Estimate::new(own.value, own.sd.hypot(share * offset.sd)))
-        }
-        (a, b) => a.or(b.map(|b| Estimate::new(b.value, b.sd.hypot(offset.sd)))),
+    let both = |event: Event| {
+        let (Some(mut here), Some(mut there)) = (a.at(event), b.at(event)) else {
+            let moved = |e: Estimate| Estimate::new(e.value - offset.value, e.sd.hypot(offset.sd));
+            return a.at(event).or(b.at(event).map(moved));
+        };
+        let shared = a.shared_sd(event).min(b.shared_sd(event));
+        let own = |sd: f64| (sd * sd - shared * shared).max(SUREST_S * SUREST_S).sqrt();
+        (here.sd, there.sd) = (own(here.sd), own(there.sd));
+        there.value -= offset.value;
+        let share = here.sd.powi(2) / (here.sd.powi(2) + there.sd.powi(2));
+        let mean = here.combined(there);
+        Some(Estimate::new(mean.value, mean.sd.hypot(share * offset.sd).hypot(shared)))
     };
     let heard = [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound);
     Events {
         address: a.address,
-        takeaway: both(a.takeaway, b.takeaway),
-        arm_level_back: both(a.arm_level_back, b.arm_level_back),
-        top: both(Some(a.top), Some(b.top)).unwrap_or(a.top),
-        transition: both(a.transition, b.transition),
-        impact: both(a.impact, b.impact),
-        finish: both(a.finish, b.finish),
+        takeaway: both(Event::Takeaway),
+        arm_level_back: both(Event::ArmLevelBack),
+        top: both(Event::Top).unwrap_or(a.top),
+        transition: both(Event::Transition),
+        impact: both(Event::Impact),
+        finish: both(Event::Finish),
         impact_source: if heard { ImpactSource::Sound } else { ImpactSource::Hands },
         by_hand: [a.by_hand.as_slice(), b.by_hand.as_slice()].concat(),
     }
