@@ -19,6 +19,7 @@ What differs from the lifting files, on purpose:
 A fifth is mirrored (left-handed). Rows without a person, or with a score below 0.5, are dropped.
 """
 import argparse
+import collections
 import json
 import os
 import time
@@ -32,6 +33,7 @@ import motion
 import pose
 import scene
 
+PHASES = (1.0, 1.3, 1.78, 1.94, 2.05, 2.18, 2.6)  # script times between the lifting files' phases 0 to 7
 BODIES = ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "m8", "m9", "f1", "f2", "f3", "f4", "f5", "f6", "y1")
 
 
@@ -66,9 +68,11 @@ def rendered(kern, b, M, T, points, q, cam, rng, K, plain=False):
     return draw.pictures(kern, dict(v=v, n=n, w=w, f=f, obj=obj, col=col, cls=cls), M, T, extra, cam, look, lamp, K, bg, post)
 
 
-def times(rng, whole):
+def times(rng, whole, same_time=False):
     """Golfer times of the pictures, and the exposure with its moments."""
-    if whole:
+    if whole and same_time:
+        t = 0.7 + np.arange(63) / 30
+    elif whole:
         t0 = rng.uniform(0.6, 0.9)
         t = t0 + np.arange(int(rng.integers(40, 60))) / 30
     else:
@@ -77,17 +81,20 @@ def times(rng, whole):
     return t, K, rng.uniform(0.002, 0.009) if K > 1 else 0.0
 
 
-def swing(seed, names, bodies, lib, whole):
-    """Everything about one swing but its pictures; None when no camera holds it."""
+def swing(seed, names, bodies, lib, whole, kinds=None, same_time=False):
+    """Everything about one swing but its pictures; None when no camera holds it. kinds: chances of the three sorts of
+    motion; same_time: the script's events stay at their times."""
     rng = np.random.default_rng(seed)
     name = names[int(rng.integers(len(names)))]
     b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]))
-    t, K, shutter = times(rng, whole)
+    t, K, shutter = times(rng, whole, same_time)
     sub = (t[:, None] + (np.linspace(-0.5, 0.5, K) if K > 1 else np.zeros(1))[None] * shutter).ravel()
-    kind = int(rng.integers(3))
+    kind = int(rng.integers(3)) if kinds is None else int(rng.choice(3, p=kinds))
+    stretch = 1.0
     if kind < 2:
         i = int(rng.integers(len(lib.first) - 1))
-        stretch = rng.uniform(0.8, 1.25)
+        if not same_time:
+            stretch = rng.uniform(0.8, 1.25)
         q = lib.clip(i, np.clip(1.9 + (sub - 1.9) * stretch, 0.7, 2.8))
         q = motion.changed(q, sub, rng, rng.uniform(0.3, 0.8) if kind == 0 else rng.uniform(0.9, 2.2))
     else:
@@ -99,7 +106,7 @@ def swing(seed, names, bodies, lib, whole):
     cam = scene.camera(rng, margin)
     if cam is None:
         return None
-    phase = np.where(t <= 1.0, 0, np.where(t < 1.8, 2, np.where(t < 2.02, 3, np.where(t < 2.2, 5, 7)))).astype(np.uint8)
+    phase = np.searchsorted(PHASES, 1.9 + (t - 1.9) * stretch, side="right").astype(np.uint8)
     return dict(rng=rng, b=b, q=q, M=M, T=T, points=points, cam=cam, t=t, K=K, kind=kind, phase=phase, body=name, left=bool(rng.random() < 0.2), whole=whole, seed=seed)
 
 
@@ -151,15 +158,32 @@ def write(path, swings, networks):
 
 
 def plan_swing(job):
-    seed, names, bodies, library, whole = job
+    seed, names, bodies, library, whole, *sort = job
     if not hasattr(plan_swing, "lib"):
         plan_swing.lib = motion.Library(library)
     for k in range(20):
-        s = swing((seed, k), names, bodies, plan_swing.lib, whole)
+        s = swing((seed, k), names, bodies, plan_swing.lib, whole, *sort)
         if s is not None:
             s["seed"] = seed
             return s
     return None
+
+
+def crop(img, roi):
+    """The square that the landmark network reads, uint8 n,256,256,3."""
+    x = pose.warp(img.permute(0, 3, 1, 2).float(), torch.as_tensor(roi, device=img.device), 256, True)
+    return x.round().clamp(0, 255).to(torch.uint8).permute(0, 2, 3, 1).contiguous()
+
+
+def ahead(pool, jobs, most):
+    """Plans in order, at most so many ahead of the pictures: a pool left alone fills the memory with them."""
+    waiting = collections.deque()
+    for job in jobs:
+        waiting.append(pool.apply_async(plan_swing, (job,)))
+        if len(waiting) > most:
+            yield waiting.popleft().get()
+    while waiting:
+        yield waiting.popleft().get()
 
 
 def start(kern, net, sw, networks):
@@ -177,6 +201,9 @@ def main():
     a.add_argument("--models", required=True)
     a.add_argument("--out", required=True)
     a.add_argument("--swings", type=int, default=100)
+    a.add_argument("--kinds", default="", help="chances of the three sorts of motion, as 0.6,0.25,0.15; even when left out")
+    a.add_argument("--same-time", action="store_true", help="events stay where the script has them")
+    a.add_argument("--crops", default="", help="folder: what the landmark network saw of every kept row, raw 256x256x3, rows in the npz's order")
     a.add_argument("--whole", type=float, default=0.15, help="share of whole clips")
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--names", default=",".join(BODIES))
@@ -192,13 +219,15 @@ def main():
     names, networks = args.names.split(","), tuple(args.networks.split(","))
     began = time.time()
     rng = np.random.default_rng(args.seed)
-    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole)) for i in range(args.swings)]
+    kinds = [float(k) for k in args.kinds.split(",")] if args.kinds else None
+    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole), kinds, args.same_time) for i in range(args.swings)]
     import multiprocessing as mp
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
-    stream = pool.imap(plan_swing, jobs, chunksize=1) if pool else map(plan_swing, jobs)
+    stream = ahead(pool, jobs, 2 * args.workers) if pool else map(plan_swing, jobs)
     torch.backends.cudnn.allow_tf32 = False
     kern, net = draw.Kernels(args.device), pose.Pose(args.models, args.device, networks)
+    crops = open(os.path.join(args.crops, f"crops_{args.seed}.bin"), "wb") if args.crops else None
     done, files, rows, seen = [], 0, 0, 0
     for i, sw in enumerate(stream):
         if sw is None:
@@ -211,6 +240,8 @@ def main():
             os.makedirs(args.pictures, exist_ok=True)
             Image.fromarray(np.concatenate([x for x in img[:: max(1, len(img) // 4)].cpu().numpy()[:4]], 1)[::2, ::2]).save(os.path.join(args.pictures, f"{i}.jpg"))
         if ok.sum() >= 8:
+            if crops:
+                crops.write(crop(img, got["full"]["roi"])[torch.from_numpy(ok).to(img.device)].cpu().numpy().tobytes())
             keep = {k: sw[k] for k in ("points", "cam", "t", "K", "kind", "phase", "body", "left", "seed", "b")}
             done.append((keep, rows_of(keep, got, ok)))
             keep.pop("points")
@@ -223,6 +254,8 @@ def main():
             break
     if done:
         write(os.path.join(args.out, f"extra_{args.seed}_{files}.npz"), done, networks)
+    if crops:
+        crops.close()
     if pool:
         pool.terminate()
     print(json.dumps({"rows": rows, "pictures": seen, "seconds": round(time.time() - began)}))

@@ -14,7 +14,8 @@ PARTS = [list(range(11)), [13, 15, 17, 19, 21], [14, 16, 18, 20, 22], list(range
 HIDDEN = torch.stack([torch.zeros(39).index_fill_(0, torch.tensor(p), 1) for p in PARTS])
 AHEAD = torch.tensor([0.0, 0.0, 1.0])
 LONGEST = 96  # frames of the longest clip in any file, rounded up
-FEATURES = 39 * 8 + 9  # landmarks; region x y side, sin and cos of its rotation, picture width height, flag, network
+MARKS = 39 * 8 + 9  # landmarks; region x y side, sin and cos of its rotation, picture width height, flag, network
+FEATURES = MARKS + 76 + 1  # and what the golfer network says, in picture axes; whether it was asked
 
 
 @dataclass
@@ -66,13 +67,27 @@ def pose_angles(pose):
     return torch.stack([pitch, roll, azimuth], 1)
 
 
-def features(land, roi, aspect, flag, network):
+def turned(xy, angle):
+    """Picture vectors (...,2) turned by angle (...), y down."""
+    c, s = angle.cos(), angle.sin()
+    return torch.stack([c * xy[..., 0] - s * xy[..., 1], s * xy[..., 0] + c * xy[..., 1]], -1)
+
+
+def unturned(image, rotation):
+    """The golfer network's words, turned from its square's frame to the picture's. image ...,76; rotation ...."""
+    p, v, r = image[..., :57].unflatten(-1, (19, 3)), image[..., 58:].unflatten(-1, (6, 3)), rotation[..., None]
+    p = torch.cat([turned(p[..., :2], r), p[..., 2:]], -1)
+    v = torch.cat([turned(v[..., :2], r), v[..., 2:]], -1)
+    return torch.cat([p.flatten(-2), image[..., 57:58], v.flatten(-2)], -1)
+
+
+def features(land, roi, aspect, flag, network, image, have):
     """The input row: everything a program knows about one frame."""
     side = roi[..., 2:3]
     xy = (land[..., :2] - roi[..., None, :2]) / side[..., None]
     joints = torch.cat([xy, land[..., 2:]], -1).flatten(-2)
     rest = torch.cat([roi[..., :3], roi[..., 3:].sin(), roi[..., 3:].cos(), aspect, flag[..., None], network[..., None]], -1)
-    return torch.cat([joints, rest], -1)
+    return torch.cat([joints, rest, unturned(image, roi[..., 3]) * have[..., None], have[..., None]], -1)
 
 
 def targets(truth, roi, focal):
@@ -120,6 +135,7 @@ def assemble(rows, picks, mask, network, gen=None, augment=False, strength=1.0):
     """picks B,N row numbers, mask B,N, network B; strength of the landmark noise."""
     land, roi, flag = (a[network[:, None], picks].clone() for a in (rows.land, rows.roi, rows.flag))
     truth = rows.truth[picks]
+    image, have = rows.image[picks], rows.have[picks]  # moved cameras do not change what is in the square
     swing = rows.row[picks[:, 0]]
     focal, aspect, pose = rows.focal[swing], rows.aspect[swing], rows.pose[swing]
     if augment:
@@ -144,9 +160,10 @@ def assemble(rows, picks, mask, network, gen=None, augment=False, strength=1.0):
         cut = torch.where((chance(b, 1) < 0.2) & (aspect < 1), cut, aspect)
         aspect = cut
         land = damage(land, roi, gen, strength)
+        have = have * (chance(b, 1) > 0.1)
     point, ratio, vector = targets(truth, roi, focal)
     net = network.float()[:, None].expand(*picks.shape)
-    x = features(land, roi, aspect[:, None].expand(*picks.shape, 2), flag, net)
+    x = features(land, roi, aspect[:, None].expand(*picks.shape, 2), flag, net, image, have)
     clip = torch.cat([pose_angles(pose), torch.log(focal)[:, None]], 1)
     return Batch(x, mask, point, ratio, vector, clip)
 

@@ -25,6 +25,8 @@ SOURCE = ["pelvis_centre", "thorax_centre", "head"] + [
 TRAIN = ["train_0", "wide_0", "wide_1", "wide_2", "wild_0", "wild_1", "seq_train_0", "seq_wide_0", "seq_wide_1", "seq_wild"]
 VAL = ["val", "wide_val", "wild_val", "seq_val", "seq_wide_val", "seq_wild_val"]
 NETWORKS = ("full", "heavy")
+HELD = ("m1", "f1", "m7")  # bodies kept out of training to measure what a new person costs
+IMAGE = 76
 # left/right partners of the 39 landmarks (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth, 11-32 pairs, 33-38 auxiliary)
 MIRROR = [0, 4, 5, 6, 1, 2, 3, 8, 7, 10, 9]
 MIRROR += [i + 1 if i % 2 == 1 else i - 1 for i in range(11, 33)] + list(range(33, 39))
@@ -46,6 +48,9 @@ class Rows:
     pose: torch.Tensor  # S,2,3: up and target direction in camera axes
     stature: torch.Tensor  # S
     view: torch.Tensor  # S
+    image: torch.Tensor  # N,76: what the golfer network says of the square (../train_golfer), in the square's frame
+    two: torch.Tensor  # N: 1 where both landmark networks read the picture
+    have: torch.Tensor  # N: 1 where it says anything, 0 where it was not asked or learned from that very picture
     kind: list = field(default_factory=list)  # S: file a swing came from
     body: list = field(default_factory=list)
     first: torch.Tensor = None  # S+1: first row of a swing
@@ -64,10 +69,36 @@ def reader(folder):
     return module.load
 
 
+def kinds_of(name, d):
+    """A name for every swing: of its file; rendered people by motion, `seq` first for whole clips as in the lifting files."""
+    if not name.startswith("extra"):
+        return [name] * len(d["id"])
+    frames = np.bincount(d["row"], minlength=len(d["id"]))
+    return [("seq_" if n > 28 else "") + "extra" + ("" if m == 0 else "_wild") for n, m in zip(frames, d["motion"])]
+
+
+def learned(ids, bodies):
+    """Swings that the golfer network learned from (../train_golfer/learn.py): of these it says more than it will of new ones."""
+    return np.array([i % 10 < 6 and b not in HELD for i, b in zip(ids, bodies)])
+
+
+def said(path, d):
+    """What the golfer network said of every row, and whether the corrector may learn from it."""
+    name = os.path.basename(path).split("_")
+    where = os.path.join(os.path.dirname(path), f"golfer_{name[1]}.npy") if name[0] == "extra" else ""
+    if not os.path.exists(where):
+        return np.zeros((len(d["row"]), IMAGE), np.float32), np.zeros(len(d["row"]), np.float32)
+    have = ~learned(d["id"], d["body"])[d["row"]]
+    return np.load(where).astype(np.float32) * have[:, None], have.astype(np.float32)
+
+
 def read_file(load, path, networks=NETWORKS):
-    """One file as a Rows, mirrored, rows sorted by swing."""
+    """One file as a Rows, mirrored, rows sorted by swing. A file without `heavy` has `full` in its place."""
     name = os.path.basename(path)[:-4]
-    d = load(path)
+    with np.load(path) as z:
+        there = [m for m in networks if "roi_" + m in z]
+    d = load(path, tuple(there))
+    image, have = said(path, d)
     order = np.argsort(d["row"], kind="stable")
     row = d["row"][order].astype(np.int64)
     size = d["size"][row].astype(np.float64)
@@ -78,7 +109,7 @@ def read_file(load, path, networks=NETWORKS):
     pick = np.array([names.index(s) for s in SOURCE])
     swapped = d["swap"][pick]
     lands, rois, flags = [], [], []
-    for m in networks:
+    for m in (m if m in there else there[0] for m in networks):
         xy = (d["xy_" + m][order] + 0.5 - size[:, None] / 2) / long[:, None, None]
         roi = d["roi_" + m][order].astype(np.float64)
         r = np.stack([(roi[:, 0] + 0.5 - size[:, 0] / 2) / long * sign, (roi[:, 1] + 0.5 - size[:, 1] / 2) / long, roi[:, 2] / long, roi[:, 3] * sign], 1)
@@ -101,8 +132,8 @@ def read_file(load, path, networks=NETWORKS):
         land=torch.from_numpy(np.stack(lands)), roi=torch.from_numpy(np.stack(rois)), flag=torch.from_numpy(np.stack(flags)),
         truth=f32(cam), row=torch.from_numpy(row), t=f32(d["t"][order]), phase=torch.from_numpy(d["phase"][order].astype(np.int64)),
         focal=f32(d["K"][:, 0, 0] / swing_long), aspect=f32(d["size"] / swing_long[:, None]), pose=f32(pose),
-        stature=f32(d["stature"]), view=torch.from_numpy(d["view"].astype(np.int64)),
-        kind=[name] * len(d["id"]), body=[str(b) for b in d["body"]],
+        stature=f32(d["stature"]), view=torch.from_numpy(d["view"].astype(np.int64)), image=f32(image[order]), two=torch.full((len(row),), float(len(there) == len(networks))), have=f32(have[order]),
+        kind=kinds_of(name, d), body=[str(b) for b in d["body"]],
     )
 
 
@@ -116,7 +147,7 @@ def read(folder, names, more=()):
         base += len(p.body)
         parts.append(p)
     cat = lambda key, dim=0: torch.cat([getattr(p, key) for p in parts], dim)
-    out = Rows(*[cat(k, 1) for k in ("land", "roi", "flag")], *[cat(k) for k in ("truth", "row", "t", "phase", "focal", "aspect", "pose", "stature", "view")],
+    out = Rows(*[cat(k, 1) for k in ("land", "roi", "flag")], *[cat(k) for k in ("truth", "row", "t", "phase", "focal", "aspect", "pose", "stature", "view", "image", "two", "have")],
                kind=sum((p.kind for p in parts), []), body=sum((p.body for p in parts), []))
     out.first = torch.searchsorted(out.row, torch.arange(base + 1))
     out.long = ((out.first[1:] - out.first[:-1]) > 28).tolist()  # whole clips: scattered files have 24 rows a swing

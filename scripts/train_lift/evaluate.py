@@ -14,6 +14,7 @@ import augment
 import data
 import measures as Q
 import model as M
+from data import HELD
 
 EVENTS = {"arm_level": 2, "top": 3, "transition": 4, "impact": 5}
 SHOW = {
@@ -118,14 +119,13 @@ def main():
     a.add_argument("--alone", action="store_true")
     args = a.parse_args()
     torch.set_num_threads(1)
-    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    more = [p for folder in args.extra.split(",") if folder for p in sorted(glob.glob(os.path.join(folder, "*.npz")))]
     files = [f for f in (data.TRAIN + data.VAL if args.held else data.VAL) if os.path.exists(os.path.join(args.data, f + ".npz"))]
     rows = data.read(args.data, files, more)
-    from train import HELD
-
     net = load_net(args.ckpt, args.alone)
-    for title, test in (("plain", lambda k: "wild" not in k and "extra" not in k), ("wild", lambda k: "wild" in k), ("extra", lambda k: "extra" in k)):
-        if title == "extra" and not more:
+    for title, test in (("plain", lambda k: "wild" not in k and "extra" not in k), ("wild", lambda k: "wild" in k and "extra" not in k),
+                        ("extra", lambda k: "extra" in k and "wild" not in k), ("extra wild", lambda k: "extra" in k and "wild" in k)):
+        if "extra" in title and not more:
             continue
         pool = data.swings(rows, lambda b, k: test(k) and (b in HELD if args.held else b not in HELD or args.everybody))[:: 1]
         step = max(1, len(pool) // args.limit)

@@ -2,7 +2,7 @@
 
     python export.py --ckpt script.pt,lift.pt --out ../../models/lift.onnx
 
-Inputs `x` [1,64,321] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `frame` [1,64,70], `frame_sd`,
+Inputs `x` [1,64,398] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `frame` [1,64,70], `frame_sd`,
 `clip` [1,4], `clip_sd`. Checks the file against PyTorch and prints the largest difference in sd.
 """
 import argparse

@@ -1,10 +1,12 @@
 """Writes fixtures/lift.json: landmarks of two rendered swings and what ONNX Runtime makes of them with models/lift.onnx.
 
-    python fixture.py --data ../shared/lifting --model ../../models/lift.onnx --out ../../fixtures/lift.json
+    python fixture.py --data ../shared/lifting --extra FRESH --model ../../models/lift.onnx --out ../../fixtures/lift.json
 
-One left-handed swing read by the full network, one right-handed by the heavy one: the mirror is in the check.
+One left-handed swing read by the full network and the golfer network (the first of FRESH, files of ../render_bodies), one
+right-handed by the heavy one alone: the mirror is in the check, and a golfer network that was not asked.
 """
 import argparse
+import glob
 import json
 import os
 
@@ -36,6 +38,7 @@ def clip(raw, rows, s, network, run):
     return {
         "handed": "left" if left else "right", "network": name, "width": w, "height": h,
         "landmarks": [[r(np.concatenate([raw["xy_" + name][i], raw["z_" + name][i][:, None], raw["vp_" + name][i], raw["world_" + name][i]], 1)[k], 5) for k in range(39)] for i in order],
+        "golfer": r(rows.image[torch.from_numpy(idx)], 5) if rows.have[idx[0]] else [],
         "roi": r(roi, 5), "person": r(raw["flag_" + name][order]),
         "want": {
             "at": r(np.stack([cx + sign * point[..., 0] * roi[:, 2:3], (roi[:, 1] + 0.5)[:, None] + point[..., 1] * roi[:, 2:3]], -1), 3),
@@ -47,16 +50,19 @@ def clip(raw, rows, s, network, run):
 def main():
     a = argparse.ArgumentParser()
     a.add_argument("--data", default="../shared/lifting")
+    a.add_argument("--extra", required=True)
     a.add_argument("--model", default="lift.onnx")
     a.add_argument("--out", default="lift_fixture.json")
     args = a.parse_args()
     rows = data.read(args.data, ["wide_val"])
     raw = data.reader(args.data)(os.path.join(args.data, "wide_val.npz"))
+    fresh = sorted(glob.glob(os.path.join(args.extra, "extra_*.npz")))[0]
+    more, more_raw = data.read(args.data, [], [fresh]), data.reader(args.data)(fresh, ("full",))
     run = onnxruntime.InferenceSession(args.model, providers=["CPUExecutionProvider"])
-    lefts = [s for s in range(len(raw["id"])) if raw["left_handed"][s]]
+    lefts = [s for s in range(len(more_raw["id"])) if more_raw["left_handed"][s]]
     rights = [s for s in range(len(raw["id"])) if not raw["left_handed"][s]]
-    origin = "rendered swings of shared/lifting/wide_val.npz (CC0 bodies), outputs by ONNX Runtime; scripts/train_lift/fixture.py"
-    json.dump({"origin": origin, "clips": [clip(raw, rows, lefts[0], 0, run), clip(raw, rows, rights[1], 1, run)]}, open(args.out, "w"), separators=(",", ":"))
+    origin = "rendered swings of scripts/render_bodies and shared/lifting/wide_val.npz (CC0 bodies), outputs by ONNX Runtime; scripts/train_lift/fixture.py"
+    json.dump({"origin": origin, "clips": [clip(more_raw, more, lefts[0], 0, run), clip(raw, rows, rights[1], 1, run)]}, open(args.out, "w"), separators=(",", ":"))
     print(os.path.getsize(args.out), "bytes")
 
 

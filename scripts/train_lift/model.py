@@ -6,7 +6,7 @@ GELU are written out in simple operations so that any ONNX runtime has them.
 import torch
 from torch import nn
 
-from augment import FEATURES
+from augment import FEATURES, MARKS
 from data import POINTS
 
 P = len(POINTS)
@@ -56,6 +56,9 @@ class Lift(nn.Module):
         self.f_factor = self.c_factor = torch.tensor(1.0)  # what calibrate.py found the sd to lack
         for k in ("x_mean", "x_sd", "y_mean", "y_sd", "c_mean", "c_sd"):
             self.register_buffer(k, stats[k])
+        said = torch.zeros(FEATURES)
+        said[MARKS:-1] = 1
+        self.register_buffer("said", said, persistent=False)
         self.embed = nn.Linear(FEATURES, d)
         self.mix = nn.Sequential(nn.ReLU(), nn.Linear(d, d))
         self.token = nn.Parameter(torch.randn(1, 1, d) * 0.02)
@@ -72,7 +75,8 @@ class Lift(nn.Module):
     def raw(self, x, mask):
         """Standardised values and log sd."""
         b, n, _ = x.shape
-        x = ((x - self.x_mean) / self.x_sd).clamp(-6, 6)
+        # where the golfer network was not asked its words are their own mean
+        x = ((x - self.x_mean) / self.x_sd).clamp(-6, 6) * (1 - self.said * (1 - x[..., -1:]))
         h = self.embed(x)
         h = h + self.mix(h)
         keep = torch.cat([mask[:, :1] * 0 + 1, mask], 1)

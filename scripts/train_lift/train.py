@@ -20,8 +20,7 @@ import torch
 import augment
 import data
 import model as M
-
-HELD = ("m1", "f1", "m7")
+from data import HELD
 
 
 def statistics(rows, pool, gen):
@@ -29,15 +28,21 @@ def statistics(rows, pool, gen):
     xs, ys, cs = [], [], []
     for i in range(24):
         picks, mask = augment.choose(rows, pool, 48, 16, gen)
-        b = augment.assemble(rows, picks, mask, torch.randint(2, (48,), generator=gen, device=pool.device), gen, True)
+        network = torch.randint(2, (48,), generator=gen, device=pool.device) * (rows.two[picks[:, 0]] > 0)
+        b = augment.assemble(rows, picks, mask, network, gen, True)
         m = mask.bool()
         xs.append(b.x[m]), ys.append(M.pack(b)[m]), cs.append(b.clip)
     x, y, c = torch.cat(xs), torch.cat(ys), torch.cat(cs)
+    asked = x[x[:, -1] > 0]
+    mean, sd = x.mean(0), x.std(0)
+    if len(asked) > 100:
+        mean[augment.MARKS : -1], sd[augment.MARKS : -1] = asked.mean(0)[augment.MARKS : -1], asked.std(0)[augment.MARKS : -1]
+    mean[-1], sd[-1] = 0.5, 0.5
     # scores hardly vary in rendered pictures and will in real ones: a small change must stay a small change
     floor = torch.full((augment.FEATURES,), 1e-2, device=x.device)
     floor[:312].view(39, 8)[:, 3:5] = 0.2
-    floor[-2] = 0.3
-    return {"x_mean": x.mean(0), "x_sd": torch.maximum(x.std(0), floor), "y_mean": y.mean(0), "y_sd": y.std(0).clamp_min(1e-3),
+    floor[augment.MARKS - 2] = 0.3
+    return {"x_mean": mean, "x_sd": torch.maximum(sd, floor), "y_mean": y.mean(0), "y_sd": y.std(0).clamp_min(1e-3),
             "c_mean": c.mean(0), "c_sd": c.std(0).clamp_min(1e-3)}
 
 
@@ -121,6 +126,16 @@ def plan(rng):
     return kind, rng.choice(SIZES[kind])
 
 
+def weighed(rows, pool, share):
+    """The pool with swings repeated so that those with the golfer network's words are `share` of it."""
+    asked = [s for s in pool if rows.have[rows.first[s]] > 0]
+    if not asked or share < 0:
+        return pool
+    other = [s for s in pool if rows.have[rows.first[s]] == 0]
+    want = int(len(other) * share / (1 - share)) if other else len(asked)
+    return other + (asked * (want // len(asked) + 1))[: max(want, 1)]
+
+
 class Trainer:
     """One optimiser step on a drawn batch. On a CUDA card each set size is recorded once as a graph and replayed."""
 
@@ -142,7 +157,7 @@ class Trainer:
         args, gen, dev = self.args, self.gen, self.dev
         count = args.frames // n
         picks, mask = augment.choose(self.rows, self.pools[kind], count, n, gen)
-        network = (torch.rand(count, generator=gen, device=dev) < 0.3).long()
+        network = ((torch.rand(count, generator=gen, device=dev) < 0.3) & (self.rows.two[picks[:, 0]] > 0)).long()
         b = augment.assemble(self.rows, picks, mask, network, gen, True, args.noise)
         if args.no_world:
             b.x[..., : 39 * 8].view(*b.x.shape[:2], 39, 8)[..., 5:] = 0
@@ -179,7 +194,7 @@ def train(rows, pool, args):
     torch.manual_seed(args.seed)
     rng = random.Random(args.seed)
     as_tensor = lambda p: torch.tensor(p, device=args.device)
-    pools = {"any": as_tensor(pool), "seq": as_tensor([s for s in pool if rows.long[s]])}
+    pools = {"any": as_tensor(weighed(rows, pool, args.share)), "seq": as_tensor(weighed(rows, [s for s in pool if rows.long[s]], args.share))}
     rows = rows.to(args.device)
     stats = statistics(rows, pools["any"], gen)
     net = M.Lift(stats, d=args.width, layers=args.layers, heads=args.width // 32, drop=args.drop, alone=args.alone).to(args.device)
@@ -215,6 +230,7 @@ def main():
     a.add_argument("--layers", type=int, default=4)
     a.add_argument("--frames", type=int, default=768, help="frames a step")
     a.add_argument("--extra", default="", help="folder of files made by ../render_bodies")
+    a.add_argument("--share", type=float, default=-1, help="of the draws, swings with the golfer network's words")
     a.add_argument("--noise", type=float, default=1.0, help="strength of the landmark noise")
     a.add_argument("--drop", type=float, default=0.05)
     a.add_argument("--decay", type=float, default=0.05)
@@ -228,7 +244,7 @@ def main():
     a.add_argument("--no-world", action="store_true", help="ablation: no world landmarks")
     args = a.parse_args()
     torch.set_num_threads(args.threads)
-    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    more = [p for folder in args.extra.split(",") if folder for p in sorted(glob.glob(os.path.join(folder, "*.npz")))]
     rows = data.read(args.data, args.files.split(",") if args.files else data.TRAIN, more)
     pool = data.swings(rows, lambda body, kind: args.all or body not in HELD)
     print(len(pool), "swings", sum(rows.long[s] for s in pool), "whole clips", flush=True)

@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.506, 0.231),
-        pixel: correlation(0.444, 0.187),
-        depth: correlation(0.531, 0.297),
-        log_stature_px: correlation(0.85, 0.261),
-        trunk: correlation(0.497, 0.314),
-        shoulders: correlation(0.223, 0.212),
-        hips: correlation(0.355, 0.287),
-        lead_arm: correlation(0.2, 0.179),
+        hub_pixel: correlation(0.382, 0.198),
+        pixel: correlation(0.384, 0.173),
+        depth: correlation(0.454, 0.275),
+        log_stature_px: correlation(0.708, 0.228),
+        trunk: correlation(0.396, 0.257),
+        shoulders: correlation(0.185, 0.19),
+        hips: correlation(0.285, 0.251),
+        lead_arm: correlation(0.167, 0.178),
     };
 }

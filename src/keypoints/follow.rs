@@ -3,7 +3,7 @@
 //!
 //! The guide gives a square at the picture's file time; the landmark network reads it, and
 //! reads again in the square that the first reading asks for where that one is clearly
-//! another. The square that counts is read once more in the mirror ([`Landmarks::twin`]).
+//! another. The square that counts is read by the golfer network too ([`Landmarks::golfer`]).
 //! Squares in pixels. It does not look for anybody outside the guide, and each
 //! picture stands alone, so the answers do not depend on threads.
 //!
@@ -14,10 +14,11 @@
 use std::f64::consts::{FRAC_PI_4, PI};
 
 use super::roi::Shift;
-use super::scan::{PERSON, read};
+use super::scan::read;
 use super::workers::map;
 use super::{Guide, KeypointsError, Landmarks, Networks, Roi, Sighting};
 use crate::decode::Picture;
+use crate::frames::Handed;
 use image::RgbImage;
 
 /// A first reading whose next square is within this is kept.
@@ -43,13 +44,14 @@ pub fn follow<F, E>(
     pictures: impl IntoIterator<Item = Result<Picture, F>>,
     guide: &Guide,
     threads: usize,
+    handed: Handed,
 ) -> Result<Vec<Sighting>, E>
 where
     E: From<F> + From<KeypointsError>,
 {
     map(pictures, threads, |picture: &Picture| {
         let golfer = match place_at(guide, picture.time.seconds()) {
-            Some(roi) => look(networks, &picture.pixels, roi)?,
+            Some(roi) => look(networks, &picture.pixels, roi, handed)?,
             None => None,
         };
         let people = golfer.into_iter().collect();
@@ -61,6 +63,7 @@ fn look(
     networks: &Networks,
     image: &RgbImage,
     expected: Roi,
+    handed: Handed,
 ) -> Result<Option<Landmarks>, KeypointsError> {
     let Some(first) = read(networks, image, expected)? else { return Ok(None) };
     let next = first.next_roi();
@@ -73,8 +76,7 @@ fn look(
     if !expected.shift_to(&person.next_roi()).is_within(&SAME_PERSON) {
         return Ok(None);
     }
-    let twin = networks.twin(image, person.roi)?;
-    person.twin = (twin.person.get() >= PERSON).then(|| Box::new(twin));
+    person.golfer = Some(networks.golfer(image, person.roi, handed)?);
     Ok(Some(person))
 }
 

@@ -6,7 +6,6 @@
 //! Method: MediaPipe `tensors_to_pose_landmarks_and_segmentation.pbtxt` with
 //! `refine_landmarks_from_heatmap_calculator.cc` (google-ai-edge/mediapipe at 85c0cdc7).
 
-use super::crop::Facing;
 use super::{LANDMARKS, Landmark, Landmarks, Roi};
 use crate::units::Confidence;
 
@@ -50,37 +49,27 @@ impl Landmarks {
     }
 }
 
-/// `None` where the network gave no numbers. A square read in the mirror is put back.
-pub(super) fn decode(output: &Output, roi: Roi, facing: Facing) -> Option<Landmarks> {
+/// `None` where the network gave no numbers.
+pub(super) fn decode(output: &Output, roi: Roi) -> Option<Landmarks> {
     let mut points = [Landmark::default(); LANDMARKS];
     let rows = output.landmarks.chunks_exact(VALUES).zip(output.world.chunks_exact(3));
     let maps = output.heatmap.chunks_exact(HEATMAP * HEATMAP);
     for ((point, (row, world)), map) in points.iter_mut().zip(rows).zip(maps) {
-        *point = landmark(row, world, map, &roi, facing)?;
+        *point = landmark(row, world, map, &roi)?;
     }
     let person = Confidence::new(f64::from(output.flag))?;
-    if facing == Facing::Mirrored {
-        points = std::array::from_fn(|i| points[Landmarks::partner(i)]);
-    }
-    Some(Landmarks { points, person, roi, twin: None })
+    Some(Landmarks { points, person, roi, golfer: None })
 }
 
-fn landmark(
-    row: &[f32],
-    world: &[f32],
-    map: &[f32],
-    roi: &Roi,
-    facing: Facing,
-) -> Option<Landmark> {
+fn landmark(row: &[f32], world: &[f32], map: &[f32], roi: &Roi) -> Option<Landmark> {
     let share = |i: usize| f64::from(row[i]) / f64::from(INPUT);
     let (x, y) = refine(share(0), share(1), map);
-    let (x, side) = if facing == Facing::Mirrored { (1.0 - x, -1.0) } else { (x, 1.0) };
     Some(Landmark {
         at: roi.place(x, y),
         z: share(2) * roi.side,
         visibility: Confidence::new(sigmoid(row[3]))?,
         presence: Confidence::new(sigmoid(row[4]))?,
-        world: unrotate(world, side, roi.rotation),
+        world: unrotate(world, roi.rotation),
     })
 }
 
@@ -123,9 +112,9 @@ fn coordinate(cell: usize) -> f64 {
 }
 
 /// From the crop's axes to the picture's.
-fn unrotate(world: &[f32], side: f64, rotation: f64) -> [f64; 3] {
+fn unrotate(world: &[f32], rotation: f64) -> [f64; 3] {
     let (s, c) = rotation.sin_cos();
-    let (x, y) = (side * f64::from(world[0]), f64::from(world[1]));
+    let (x, y) = (f64::from(world[0]), f64::from(world[1]));
     [c * x - s * y, s * x + c * y, f64::from(world[2])]
 }
 
@@ -172,6 +161,6 @@ mod tests {
         let heatmap = vec![0.0; LANDMARKS * HEATMAP * HEATMAP];
         let world = [0.0; LANDMARKS * 3];
         let output = Output { landmarks: &landmarks, flag: 0.9, heatmap: &heatmap, world: &world };
-        assert!(decode(&output, roi, Facing::AsSeen).is_none());
+        assert!(decode(&output, roi).is_none());
     }
 }

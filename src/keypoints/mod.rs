@@ -6,7 +6,9 @@
 //!
 //! Method: BlazePose (Bazarevsky et al. 2020, arXiv 2006.10204). A detector finds people in
 //! the whole picture, each gives a rotated square, a second network reads 39 landmarks in
-//! it. Both are embedded (`models/README.md`) and run by tract, several pictures at a time.
+//! it. A third, the landmark network taught on rendered golfers (`models/golfer.md`), reads the
+//! true joint centres and axes in the same square. All are embedded (`models/README.md`) and
+//! run by tract, several pictures at a time.
 //!
 //! It does not smooth over time, choose the golfer, fill gaps or bring the landmarks to
 //! joint centres: that is for [`crate::track`] and [`crate::lift`].
@@ -76,10 +78,18 @@ pub struct Landmarks {
     pub person: Confidence,
     /// The region the landmarks were read in.
     pub roi: Roi,
-    /// The same region read in the mirror and put back. The network is not symmetric: the two
-    /// readings err differently, and both together do not care which hand a golfer plays.
-    pub twin: Option<Box<Landmarks>>,
+    /// What the golfer network says of the same region; nothing where nobody asked.
+    pub golfer: Option<GolferReading>,
 }
+
+/// Numbers of the golfer network, in the order of `models/golfer.md`.
+pub const GOLFER_VALUES: usize = 76;
+
+/// The golfer network's reading of a region, as for a right-hander (a left-hander's region is
+/// mirrored) and in the region's own frame: turned by its rotation, lengths in its sides or in
+/// statures, directions along the ray through its centre.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct GolferReading(#[serde(with = "written::numbers")] pub Box<[f32; GOLFER_VALUES]>);
 
 /// A person found by the detector.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,5 +1,5 @@
-//! The embedded networks. In: a picture, and for landmarks a square of it. Out: people found,
-//! landmarks read.
+//! The embedded networks. In: a picture, and but for the detector a square of it. Out: people found,
+//! landmarks and the golfer's points read.
 //!
 //! Method: tract on one thread a call. The channel-last form of the convolutions (`conv_nhwc`)
 //! is the one big lever on speed (POSE.md section 4). It reads no files.
@@ -12,11 +12,14 @@ use tract_onnx::prelude::*;
 use tract_onnx::tract_core::transform::get_transform;
 
 use super::crop::{self, Border, Facing, Range};
-use super::{Accuracy, Detection, LANDMARKS, Landmarks, Roi, detector, landmarks};
-use crate::frames::PictureSize;
+use super::{
+    Accuracy, Detection, GOLFER_VALUES, GolferReading, LANDMARKS, Landmarks, Roi, detector, landmarks,
+};
+use crate::frames::{Handed, PictureSize};
 
 const DETECTOR: &[u8] = include_bytes!("../../models/pose_detection.onnx");
 const FULL: &[u8] = include_bytes!("../../models/pose_landmark_full.onnx");
+const GOLFER: &[u8] = include_bytes!("../../models/golfer.onnx");
 const HEAVY: &[u8] = include_bytes!("../../models/pose_landmark_heavy.onnx");
 
 /// The detector reads -1..1, the landmark network 0..1 (the options of both graphs).
@@ -37,11 +40,12 @@ pub enum KeypointsError {
     NoRegion,
 }
 
-/// The detector and one landmark network, ready to run. Threads share it by reference.
+/// The detector, one landmark network and the golfer network, ready to run. Threads share it by reference.
 #[derive(Debug)]
 pub struct Networks {
     detector: Network<2>,
     landmarks: Network<4>,
+    golfer: Network<1>,
     anchors: Vec<[f64; 2]>,
 }
 
@@ -52,13 +56,13 @@ impl Networks {
     /// [`KeypointsError::Load`] where the program was built with wrong networks.
     pub fn load(accuracy: Accuracy) -> Result<Self, KeypointsError> {
         let anchors = detector::anchors();
-        let (detector, landmarks) = std::thread::scope(|scope| {
-            let detector = scope.spawn(|| load_detector(anchors.len()));
+        let (small, landmarks) = std::thread::scope(|scope| {
+            let small = scope.spawn(|| (load_detector(anchors.len()), load_golfer()));
             let landmarks = load_landmarks(accuracy);
-            (detector.join(), landmarks)
+            (small.join(), landmarks)
         });
-        let detector = detector.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-        Ok(Self { detector, landmarks: landmarks?, anchors })
+        let (detector, golfer) = small.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        Ok(Self { detector: detector?, landmarks: landmarks?, golfer: golfer?, anchors })
     }
 
     /// People in the whole picture, best first.
@@ -87,36 +91,46 @@ impl Networks {
     /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`], or
     /// [`KeypointsError::Run`] where the network stops.
     pub fn landmarks(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
-        self.read(image, roi, Facing::AsSeen)
-    }
-
-    /// The same person read in the mirror, with left and right put back.
-    ///
-    /// # Errors
-    /// As [`Networks::landmarks`].
-    pub fn twin(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
-        self.read(image, roi, Facing::Mirrored)
-    }
-
-    fn read(
-        &self,
-        image: &RgbImage,
-        roi: Roi,
-        facing: Facing,
-    ) -> Result<Landmarks, KeypointsError> {
-        size_of(image)?;
-        if !roi.is_usable() {
-            return Err(KeypointsError::NoRegion);
-        }
-        let (n, border) = (landmarks::INPUT, Border::Replicated);
-        let input = crop::read(image, &roi, n, border, LANDMARK_RANGE, facing);
+        let input = square(image, roi, Facing::AsSeen)?;
         let [points, flag, heatmap, world] = self.landmarks.run(landmarks::INPUT, &input)?;
         let flag = flag[0];
         let output =
             landmarks::Output { landmarks: &points, flag, heatmap: &heatmap, world: &world };
-        landmarks::decode(&output, roi, facing)
-            .ok_or_else(|| self.landmarks.stopped("not a number"))
+        landmarks::decode(&output, roi).ok_or_else(|| self.landmarks.stopped("not a number"))
     }
+
+    /// What the golfer network reads in `roi`; a left-hander is shown to it in the mirror.
+    ///
+    /// # Errors
+    /// As [`Networks::landmarks`].
+    pub fn golfer(
+        &self,
+        image: &RgbImage,
+        roi: Roi,
+        handed: Handed,
+    ) -> Result<GolferReading, KeypointsError> {
+        let facing = match handed {
+            Handed::Right => Facing::AsSeen,
+            Handed::Left => Facing::Mirrored,
+        };
+        let [values] = self.golfer.run(landmarks::INPUT, &square(image, roi, facing)?)?;
+        let values = values.into_boxed_slice();
+        match values.try_into() {
+            Ok(values) => Some(GolferReading(values)).filter(|g| g.0.iter().all(|v| v.is_finite())),
+            Err(_) => None,
+        }
+        .ok_or_else(|| self.golfer.stopped("not a number"))
+    }
+}
+
+/// The square as the landmark and golfer networks see it.
+fn square(image: &RgbImage, roi: Roi, facing: Facing) -> Result<Vec<f32>, KeypointsError> {
+    size_of(image)?;
+    if !roi.is_usable() {
+        return Err(KeypointsError::NoRegion);
+    }
+    let (n, border) = (landmarks::INPUT, Border::Replicated);
+    Ok(crop::read(image, &roi, n, border, LANDMARK_RANGE, facing))
 }
 
 fn size_of(image: &RgbImage) -> Result<PictureSize, KeypointsError> {
@@ -126,6 +140,10 @@ fn size_of(image: &RgbImage) -> Result<PictureSize, KeypointsError> {
 
 fn load_detector(anchors: usize) -> Result<Network<2>, KeypointsError> {
     Network::load("person detector", DETECTOR, [anchors * detector::VALUES, anchors])
+}
+
+fn load_golfer() -> Result<Network<1>, KeypointsError> {
+    Network::load("golfer", GOLFER, [GOLFER_VALUES])
 }
 
 fn load_landmarks(accuracy: Accuracy) -> Result<Network<4>, KeypointsError> {

@@ -5,6 +5,7 @@ use std::time::Instant;
 
 use super::crop::{self, Border, Range};
 use super::*;
+use crate::frames::Handed;
 
 /// The least of a few interleaved rounds is the least disturbed.
 const ROUNDS: usize = 5;
@@ -30,7 +31,7 @@ fn milliseconds_per_picture() {
     let guide: Guide = vec![(0.0, roi)];
     let read = |n: &Networks, threads: usize| {
         let pictures = (0..PICTURES).map(|i| super::tests::fine(i, image.clone()));
-        follow::<_, KeypointsError>(n, pictures, &guide, threads).unwrap();
+        follow::<_, KeypointsError>(n, pictures, &guide, threads, Handed::Right).unwrap();
     };
     let range = Range { scale: 1.0, offset: 0.0 };
     let mut least = [f64::INFINITY; 6];

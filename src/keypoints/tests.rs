@@ -10,6 +10,7 @@ use image::{Rgb, RgbImage};
 
 use super::*;
 use crate::decode::{Picture, TimeBase, Timestamp};
+use crate::frames::Handed;
 
 const PICTURES: [&str; 3] = ["face_on_top", "down_the_line_back", "left_handed_impact"];
 
@@ -182,7 +183,9 @@ fn following_does_not_depend_on_threads_and_keeps_the_order() {
     let person = scan_one(images[0].clone()).remove(0);
     let guide: Guide = vec![(0.0, person.next_roi())];
     let pictures = || (0..7).map(|i| fine(i, images[0].clone()));
-    let run = |threads| follow::<_, KeypointsError>(&FULL, pictures(), &guide, threads).unwrap();
+    let run = |threads| {
+        follow::<_, KeypointsError>(&FULL, pictures(), &guide, threads, Handed::Right).unwrap()
+    };
     let one = run(1);
     assert_eq!(one.iter().map(|s| s.index).collect::<Vec<_>>(), (0..7).collect::<Vec<_>>());
     assert!(one.iter().all(|s| s.people.len() == 1));
@@ -200,7 +203,8 @@ fn a_rough_guide_is_refined_and_a_wrong_one_sees_nobody() {
     };
     let look = |roi| {
         let guide = vec![(0.0, roi)];
-        let seen = follow::<_, KeypointsError>(&FULL, [fine(0, image.clone())], &guide, 1);
+        let one = [fine(0, image.clone())];
+        let seen = follow::<_, KeypointsError>(&FULL, one, &guide, 1, Handed::Left);
         seen.unwrap().remove(0).people
     };
     let refined = look(moved(0.12, 1.15)).remove(0);
@@ -222,22 +226,23 @@ fn errors_of_the_pictures_and_of_the_caller_come_through() {
     assert!(matches!(read, Err(KeypointsError::NoRegion)));
 }
 
-/// What the mirrored picture of a left-hander says is what the twin says, to the rounding of
-/// the sample places.
+/// A left-hander's square is read as the mirrored picture of a right-hander would be, to the
+/// rounding of the sample places.
 #[test]
-fn a_twin_is_the_reading_of_the_mirrored_picture() {
+fn a_left_hander_is_read_as_his_mirror_image() {
     let image = picture(PICTURES[0]);
     let first = FULL.detect(&image).unwrap()[0].roi;
     let roi = Roi { rotation: first.rotation + 0.1, ..first };
     let last = f64::from(image.width() - 1);
     let centre = Pixel::new(last - roi.centre.x, roi.centre.y);
     let mirrored = Roi { centre, rotation: -roi.rotation, ..roi };
-    let twin = FULL.twin(&image, roi).unwrap();
-    let seen = FULL.landmarks(&image::imageops::flip_horizontal(&image), mirrored).unwrap();
-    for (i, got) in twin.points.iter().enumerate() {
-        let want = &seen.points[Landmarks::partner(i)];
-        assert!(got.at.distance(Pixel::new(last - want.at.x, want.at.y)) < 0.02, "{i}");
-        assert!((got.z - want.z).abs() < 0.02 && (got.world[0] + want.world[0]).abs() < 1e-3);
-        assert!((got.visibility.get() - want.visibility.get()).abs() < 1e-3, "{i}");
-    }
+    let left = FULL.golfer(&image, roi, Handed::Left).unwrap();
+    let flipped = image::imageops::flip_horizontal(&image);
+    let right = FULL.golfer(&flipped, mirrored, Handed::Right).unwrap();
+    let other = FULL.golfer(&image, roi, Handed::Right).unwrap();
+    let apart = |a: &GolferReading, b: &GolferReading| {
+        a.0.iter().zip(b.0.iter()).map(|(a, b)| (a - b).abs()).fold(0.0_f32, f32::max)
+    };
+    assert!(apart(&left, &right) < 2e-3, "{}", apart(&left, &right));
+    assert!(apart(&left, &other) > 0.05);
 }

@@ -1,16 +1,22 @@
 //! In: one frame's landmarks in image axes. Out: the network's input row,
-//! `[321] f32`: 39 landmarks of (x, y relative to the region's centre in region sides,
+//! `[398] f32`: 39 landmarks of (x, y relative to the region's centre in region sides,
 //! z in region sides, visibility, presence, world x y z in network metres), the region
 //! (x, y from the picture's centre and side, all in long sides; sine and cosine of its
-//! rotation), picture width and height over the long side, person score, network.
+//! rotation), picture width and height over the long side, person score, network; what the
+//! golfer network says (`models/golfer.md`), turned from the region's frame to the picture's,
+//! and whether it was asked (zeros where not).
 //!
 //! Left-handers are mirrored here into right-handers, so the lead side is always the left.
 
 use crate::frames::{Handed, PictureSize};
-use crate::keypoints::{Accuracy, LANDMARKS, Landmark, Landmarks, Roi};
+use crate::body::Joint;
+use crate::keypoints::{Accuracy, GOLFER_VALUES, GolferReading, LANDMARKS, Landmark, Landmarks, Roi};
 
 /// Values a frame.
-pub const FEATURES: usize = LANDMARKS * 8 + 9;
+pub const FEATURES: usize = LANDMARKS * 8 + 9 + GOLFER_VALUES + 1;
+
+/// Where the golfer network's one number without a direction stands: after the points.
+const RATIO: usize = Joint::COUNT * 3;
 
 /// Landmarks are measured on pixel indices; image axes have the first pixel's centre at 0.5.
 const HALF_PIXEL: f64 = 0.5;
@@ -57,6 +63,18 @@ fn landmark(p: &Landmark, roi: &Roi, sign: f64) -> [f64; 8] {
     ]
 }
 
+/// The golfer network's numbers in the picture's axes (of the mirrored picture for left-handers).
+fn turned(golfer: &GolferReading, rotation: f64) -> [f32; GOLFER_VALUES] {
+    let (sin, cos) = rotation.sin_cos();
+    let mut out = *golfer.0;
+    let (points, rest) = out.split_at_mut(RATIO);
+    for v in points.chunks_exact_mut(3).chain(rest[1..].chunks_exact_mut(3)) {
+        let (x, y) = (f64::from(v[0]), f64::from(v[1]));
+        (v[0], v[1]) = (single(cos * x - sin * y), single(sin * x + cos * y));
+    }
+    out
+}
+
 /// The network's input row for one frame.
 #[must_use]
 pub fn row(
@@ -83,6 +101,11 @@ pub fn row(
     let mut out = [0.0; FEATURES];
     for (slot, value) in out.iter_mut().zip(joints.chain(rest)) {
         *slot = single(value);
+    }
+    if let Some(golfer) = &seen.golfer {
+        let from = FEATURES - GOLFER_VALUES - 1;
+        out[from..FEATURES - 1].copy_from_slice(&turned(golfer, at.rotation));
+        out[FEATURES - 1] = 1.0;
     }
     out
 }

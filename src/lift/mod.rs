@@ -2,8 +2,8 @@
 //! directions in camera axes, and the camera's attitude, each with its sd.
 //!
 //! The pose network's systematic error (turned or hidden hips and shoulders are squeezed)
-//! is corrected by a small network over all frames of the clip: `models/lift.md`. It runs on
-//! the readings of the picture and on those of its mirror image; the answers are averaged.
+//! is corrected by a small network over all frames of the clip, which weighs it against what the
+//! golfer network says of each frame: `models/lift.md`.
 
 mod input;
 mod marks;
@@ -104,13 +104,8 @@ pub fn lift(
         return Err(LiftError::TooFewFrames(seen.len()));
     }
     let row = |marks: &Landmarks| input::row(marks, track.size, handed, accuracy);
-    let first: Vec<_> = seen.iter().map(|(_, marks)| row(marks)).collect();
-    let mut answers = corrector.run(&first)?;
-    if seen.iter().any(|(_, marks)| marks.twin.is_some()) {
-        let twins: Vec<_> =
-            seen.iter().map(|(_, marks)| row(marks.twin.as_deref().unwrap_or(marks))).collect();
-        answers = answers.averaged(&corrector.run(&twins)?);
-    }
+    let rows: Vec<_> = seen.iter().map(|(_, marks)| row(marks)).collect();
+    let answers = corrector.run(&rows)?;
     let frames = seen.iter().zip(&answers.frames).map(|((frame, marks), answer)| {
         let id = output::FrameId {
             time: frame.time,

@@ -33,26 +33,6 @@ pub struct Answers {
     pub cameras: Vec<[Estimate; CLIP_VALUES]>,
 }
 
-impl Answers {
-    /// The middle of two answers to readings of the same pictures. Their errors are largely
-    /// common, so the sd stays.
-    #[must_use]
-    pub fn averaged(&self, other: &Self) -> Self {
-        let middle = |a: &Estimate, b: &Estimate| {
-            Estimate::new(f64::midpoint(a.value, b.value), f64::midpoint(a.sd, b.sd))
-        };
-        let frames = self.frames.iter().zip(&other.frames).map(|(a, b)| Answer {
-            value: std::array::from_fn(|i| f32::midpoint(a.value[i], b.value[i])),
-            sd: std::array::from_fn(|i| f32::midpoint(a.sd[i], b.sd[i])),
-        });
-        let cameras = self.cameras.iter().zip(&other.cameras);
-        Self {
-            frames: frames.collect(),
-            cameras: cameras.map(|(a, b)| std::array::from_fn(|i| middle(&a[i], &b[i]))).collect(),
-        }
-    }
-}
-
 impl Corrector {
     /// # Errors
     /// When the built-in network does not load, which means a damaged build.

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use super::*;
 use crate::body::Joint;
 use crate::frames::PictureSize;
-use crate::keypoints::{LANDMARKS, Landmark, Roi};
+use crate::keypoints::{GolferReading, LANDMARKS, Landmark, Roi};
 use crate::track::{CameraMotion, PictureFromReference};
 use crate::units::Confidence;
 
@@ -24,6 +24,8 @@ struct Clip {
     landmarks: Vec<Vec<[f64; 8]>>,
     roi: Vec<[f64; 4]>,
     person: Vec<f64>,
+    /// Empty where the golfer network was not asked.
+    golfer: Vec<Vec<f32>>,
     want: Want,
 }
 
@@ -59,8 +61,12 @@ fn landmarks(clip: &Clip, frame: usize) -> Landmarks {
         points,
         person: score(clip.person[frame]),
         roi: Roi { centre: Pixel::new(x, y), side, rotation },
-        twin: None,
+        golfer: clip.golfer.get(frame).map(reading),
     }
+}
+
+fn reading(values: &Vec<f32>) -> GolferReading {
+    GolferReading(values.as_slice().try_into().map(Box::new).unwrap())
 }
 
 fn track(clip: &Clip) -> Track {
@@ -137,6 +143,7 @@ fn a_mirrored_clip_with_the_other_hand_gives_the_mirrored_answer() {
         // landmarks are on pixel indices: x -> width - 1 - x
         marks.roi.centre.x = width - 1.0 - marks.roi.centre.x;
         marks.roi.rotation = -marks.roi.rotation;
+        // the golfer network is shown left-handers in the mirror: its numbers stay
         let before = marks.points;
         for i in 0..LANDMARKS {
             marks.points[i] = before[Landmarks::partner(i)];

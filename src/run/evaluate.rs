@@ -24,6 +24,9 @@ const DISTANCE_RELATIVE_SD: f64 = 0.02;
 /// Nearer to face-on than this azimuth is face-on, radians: half way between the views.
 const BETWEEN_VIEWS: f64 = std::f64::consts::FRAC_PI_4;
 
+/// The golfer network was shown the pictures as of the other hand.
+const OTHER_HAND: &str = "The other hand was chosen after the pictures were read, so turns and tilts come from the landmarks alone and are less sure; measure the clip again with this hand.";
+
 /// One clip, timed and calibrated.
 pub struct Viewed {
     /// Position among the observed clips.
@@ -128,6 +131,9 @@ impl<'a> Timed<'a> {
     ) -> Result<Self, Error> {
         let hand = options.hand();
         let lifted = lifted(seen, hand)?;
+        if hand != seen.handed {
+            notes.push(Warning(OTHER_HAND.into()));
+        }
         let view = options.view(index).unwrap_or_else(|| recognised(&lifted));
         if options.person(index, view) != seen.person {
             return Err(Error::LookAgain { clip: index });
@@ -155,13 +161,17 @@ impl<'a> Timed<'a> {
     }
 }
 
-/// The body for this hand: as it was observed, or lifted again from the same landmarks.
+/// The body for this hand: as it was observed, or lifted again from the same landmarks alone, as
+/// the golfer network read the pictures for the other hand.
 fn lifted(seen: &Observed, hand: Handed) -> Result<Cow<'_, Lifted>, Error> {
     if hand == seen.handed {
         return Ok(Cow::Borrowed(&seen.lifted));
     }
     let corrector = Corrector::load()?;
-    let track = lens::straight(&seen.track, seen.lens.as_ref());
+    let mut track = lens::straight(&seen.track, seen.lens.as_ref()).into_owned();
+    for marks in track.frames.iter_mut().filter_map(|f| f.landmarks.as_mut()) {
+        marks.golfer = None;
+    }
     Ok(Cow::Owned(lift::lift(&track, hand, seen.accuracy, &corrector)?))
 }
 

@@ -75,7 +75,7 @@ mod tests {
             points[ear].at = Pixel::new(x, 300.0);
         }
         let roi = Roi { centre: Pixel::new(x, 600.0), side: 800.0, rotation: 0.0 };
-        Landmarks { points, person: Confidence::default(), roi, twin: None }
+        Landmarks { points, person: Confidence::default(), roi, golfer: None }
     }
 
     #[test]

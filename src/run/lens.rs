@@ -51,9 +51,6 @@ fn straighten(marks: &mut Landmarks, lens: &Lens) {
             p.at = Pixel::new(at.x - HALF_PIXEL, at.y - HALF_PIXEL);
         }
     }
-    if let Some(twin) = marks.twin.as_mut() {
-        straighten(twin, lens);
-    }
 }
 
 /// Where a point of the straight picture was filmed.

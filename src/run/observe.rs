@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use crate::decode::{self, ClipInfo, Clock, Picture, Pictures, Sound};
 use crate::error::Error;
 use crate::events::{self, Strike, SwingSpan};
+use crate::frames::Handed;
 use crate::keypoints::{self, Guide, Landmarks, Networks, Sighting};
 use crate::lift::{self, Corrector};
 use crate::options::{Clip, Options, Person};
@@ -70,11 +71,11 @@ pub fn observe(
         return Err(Error::Slow { file: clip.path.clone(), what: slow.message(info.average_fps) });
     }
     look.begin(Step::Keypoints)?;
-    let (seen, ground) = look.read(&span, &golfer.guide, &mut notes)?;
+    let (handed, accuracy) = (options.hand(), options.accuracy);
+    let (seen, ground) = look.read(&span, &golfer.guide, handed, &mut notes)?;
     look.begin(Step::Track)?;
     let track = track::assemble(seen, &ground, info.size, &look.clock)?.note(&mut notes);
     look.begin(Step::Lift)?;
-    let (handed, accuracy) = (options.hand(), options.accuracy);
     let straight = lens::straight(&track, lens.as_ref());
     let lifted = lift::lift(&straight, handed, accuracy, &instruments.corrector)?;
     watcher.step(Step::Lift, 1.0);
@@ -203,6 +204,7 @@ impl Look<'_> {
         &self,
         span: &SwingSpan,
         guide: &Guide,
+        handed: Handed,
         notes: &mut Vec<Warning>,
     ) -> Result<(Vec<Sighting>, GroundMotion), Error> {
         let clock = &self.clock;
@@ -219,7 +221,7 @@ impl Look<'_> {
             }
         });
         let seen: Vec<Sighting> =
-            keypoints::follow(&self.instruments.networks, followed, guide, THREADS)
+            keypoints::follow(&self.instruments.networks, followed, guide, THREADS, handed)
                 .map_err(|e: Error| e)?;
         notes.extend(pictures.warnings());
         Ok((seen, ground.finish().note(notes)))

@@ -90,7 +90,6 @@ fn is_finite(person: &Landmarks) -> bool {
     };
     points.clone().all(finite)
         && body::stature(person) > 0.0
-        && person.twin.as_deref().is_none_or(is_finite)
 }
 
 /// A person as the reference picture would have shown him.
@@ -107,7 +106,6 @@ fn to_reference(mut person: Landmarks, camera: &PictureFromReference) -> Landmar
         let [x, y, z] = point.world;
         point.world = [cos * x + sin * y, cos * y - sin * x, z];
     }
-    person.twin = person.twin.map(|twin| Box::new(to_reference(*twin, camera)));
     person.roi = Roi {
         centre: camera.undo(person.roi.centre),
         side: person.roi.side / scale,
@@ -262,7 +260,7 @@ fn between(frames: &[TrackedFrame], nodes: &[usize], time: f64) -> Option<Landma
         side: mix(&|p| p.roi.side),
         rotation: mix(&|p| p.roi.rotation),
     };
-    Some(Landmarks { points, person: least(&|p| p.person), roi, twin: None })
+    Some(Landmarks { points, person: least(&|p| p.person), roi, golfer: None })
 }
 
 fn warn(frames: &[TrackedFrame]) -> Vec<Warning> {

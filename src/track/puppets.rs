@@ -64,7 +64,7 @@ fn person(hip: Pixel, size: f64, hands: [(f64, f64); 2]) -> Landmarks {
     put(33, 0.0, 0.0);
     put(34, 0.0, 0.55);
     let roi = Roi { centre: hip, side: 1.375 * size, rotation: 0.0 };
-    Landmarks { points, person: sure, roi, twin: None }
+    Landmarks { points, person: sure, roi, golfer: None }
 }
 
 /// Smooth 0..1.
