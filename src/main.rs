@@ -75,7 +75,8 @@ fn one_line(usage: &str) -> String {
 fn lacking(help: &str) -> String {
     let listed = help.lines().skip_while(|line| *line != "Commands:").skip(1);
     let listed = listed.take_while(|line| line.starts_with("  "));
-    let names: Vec<&str> = listed.filter_map(|line| line.split_whitespace().next()).collect();
+    let names = listed.filter_map(|line| line.split_whitespace().next());
+    let names: Vec<&str> = names.filter(|name| *name != "help").collect();
     format!("a command is missing, one of {}; --help says more", names.join(", "))
 }
 

@@ -14,12 +14,13 @@
 //! it whole or gone. Clips that were being measured are waiting again at the next start.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File, TryLockError};
+use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
 use super::PageError;
 use super::kept::{self, KeptClip, KeptSwing};
 use super::shown::{ClipState, Settings};
+use crate::record::lock_page;
 
 #[derive(Debug)]
 pub struct Workspace {
@@ -38,7 +39,8 @@ impl Workspace {
     /// When it cannot be written, or another page holds it.
     pub fn open(library: &Path) -> Result<Self, PageError> {
         let folder = library.join("page");
-        let lock = take(&folder)?;
+        fs::create_dir_all(&folder).map_err(refused(&folder))?;
+        let lock = lock_page(&folder)?.ok_or_else(|| PageError::Taken(folder.clone()))?;
         let incoming = folder.join("incoming");
         if incoming.exists() {
             fs::remove_dir_all(&incoming).map_err(refused(&incoming))?;
@@ -202,23 +204,6 @@ impl Workspace {
     pub fn next_waiting(&self) -> Option<&KeptClip> {
         let waiting = self.clips.values().filter(|c| c.state == ClipState::Waiting);
         waiting.min_by_key(|c| (c.arrived_unix_ms, &c.id))
-    }
-}
-
-/// The lock of the folder: gone with the program that holds it, however it ends.
-fn take(folder: &Path) -> Result<File, PageError> {
-    fs::create_dir_all(folder).map_err(refused(folder))?;
-    let path = folder.join("lock");
-    let file = File::options()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(&path)
-        .map_err(refused(&path))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(PageError::Taken(folder.to_owned())),
-        Err(TryLockError::Error(source)) => Err(refused(&path)(source)),
     }
 }
 

@@ -50,7 +50,7 @@ pub fn erase(library: &Path, pupil: &str) -> Result<usize, RecordError> {
     if !page.exists() {
         return Ok(0);
     }
-    let _held = lock(&page)?;
+    let _held = lock(&page)?.ok_or(RecordError::PageOpen)?;
     let (mut his, mut others, mut doomed) = (BTreeSet::new(), BTreeSet::new(), Vec::new());
     for folder in folders(&page.join("swings"))? {
         let file = folder.join("swing.json");
@@ -83,13 +83,18 @@ pub fn erase(library: &Path, pupil: &str) -> Result<usize, RecordError> {
     Ok(clips.len())
 }
 
-fn lock(page: &Path) -> Result<File, RecordError> {
+/// The lock of the page's folder: gone with the program that holds it, however it ends. None while
+/// another one has it.
+///
+/// # Errors
+/// When the folder cannot be written.
+pub fn lock(page: &Path) -> Result<Option<File>, RecordError> {
     let path = page.join("lock");
     let file = File::options().create(true).truncate(false).write(true).open(&path);
     let file = file.map_err(RecordError::io(&path))?;
     match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(RecordError::PageOpen),
+        Ok(()) => Ok(Some(file)),
+        Err(TryLockError::WouldBlock) => Ok(None),
         Err(TryLockError::Error(source)) => Err(RecordError::io(&path)(source)),
     }
 }
@@ -137,7 +142,7 @@ mod tests {
             "s3",
             r#"{"recorded": {"pupil": "Anna"}, "parts": [{"clip": "c4"}, {"clip": ".."}]}"#,
         );
-        let held = lock(&page).unwrap();
+        let held = lock(&page).unwrap().unwrap();
         assert!(matches!(erase(library.path(), "Anna"), Err(RecordError::PageOpen)));
         assert_eq!(folders(&page.join("swings")).unwrap().len(), 4);
         drop(held);

@@ -26,6 +26,7 @@ mod swings;
 use std::path::PathBuf;
 
 pub use crate::compare::Flight;
+pub use bench::lock as lock_page;
 pub use clips::Keep;
 pub use coach::{Correction, Task};
 pub use erase::Erased;

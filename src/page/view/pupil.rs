@@ -11,7 +11,7 @@ use super::said::{sentence, swing_name};
 use super::swing::drawing;
 use super::words::{fill, say};
 
-/// What a coach follows first; any other value can be chosen.
+/// What a coach follows first; the others of the list can be chosen.
 const FIRST: &str = "top.lower_hub_target";
 
 #[must_use]
