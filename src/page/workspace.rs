@@ -49,7 +49,7 @@ impl Workspace {
             let part = folder.join(part);
             fs::create_dir_all(&part).map_err(refused(&part))?;
         }
-        let settings = kept::read(&folder.join("settings.json")).unwrap_or_default();
+        let settings = read_or_tell(&folder.join("settings.json")).unwrap_or_default();
         let clips = all(&folder.join("clips"), "clip.json")?;
         let swings = all(&folder.join("swings"), "swing.json")?;
         let mut workspace = Self { folder, clips, swings, settings, _lock: lock };
@@ -216,11 +216,23 @@ fn all<T: serde::de::DeserializeOwned>(
     for entry in fs::read_dir(folder).map_err(refused(folder))? {
         let entry = entry.map_err(refused(folder))?;
         let id = entry.file_name().into_string().unwrap_or_default();
-        if let Some(kept) = kept::read(&entry.path().join(file)) {
+        if let Some(kept) = read_or_tell(&entry.path().join(file)) {
             found.insert(id, kept);
         }
     }
     Ok(found)
+}
+
+/// A file that is there and makes no sense counts for nothing, but not silently.
+fn read_or_tell<T: serde::de::DeserializeOwned>(path: &Path) -> Option<T> {
+    let found = kept::read(path);
+    if found.is_none() && path.exists() {
+        let path = path.display();
+        eprintln!(
+            "hubgauge: {path} makes no sense and counts for nothing: put it right or remove it"
+        );
+    }
+    found
 }
 
 /// A rename is on disk when its folder is.
