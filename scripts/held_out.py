@@ -12,6 +12,7 @@ clips, with the truth beside it:
   unlike.jsonl  a face-on clip and a down-the-line clip of another swing, stretched to the same events
 """
 import argparse
+import glob
 import json
 import os
 import random
@@ -153,6 +154,7 @@ def write(folder, name, clips):
 def main():
     a = argparse.ArgumentParser()
     a.add_argument("--data", default="../shared/lifting")
+    a.add_argument("--extra", default="", help="folder of ../render_bodies with what the golfer network says: these swings instead of the lifting files'")
     a.add_argument("--ckpt", required=True)
     a.add_argument("--out", required=True)
     args = a.parse_args()
@@ -161,9 +163,10 @@ def main():
     factors = [v["factor"] for v in ship["outputs"].values()]
     factors.insert(2, 1.0)  # the lower hub's depth is zero by definition
     camera_factors = np.array([v["factor"] for v in ship["camera"].values()])
-    rows = data.read(args.data, FILES)
+    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    rows = data.read(args.data, [] if more else FILES, more)
     net = evaluate.load_net(args.ckpt)
-    pool = data.swings(rows, lambda body, kind: body in HELD)
+    pool = data.swings(rows, lambda body, kind: body in HELD and kind.startswith("seq"))
     clips = [clip(rows, s, evaluate.predict(net, rows, s, 0), np.array(factors), camera_factors) for s in pool]
     whole = [c for c in clips if set(range(6)) <= set(c["phase"])]
     rng = random.Random(4)

@@ -19,10 +19,10 @@ use crate::units::Estimate;
 /// hubs and trunk tell the same thing twice (the root of 2 for a plain double), the lines'
 /// three components and neighbouring bodies of one clip too. Found so that 68 % of the errors
 /// on held-out bodies, plain and wild, lie within one sd (`held_out`).
-const WIDE_TRUNK: f64 = 1.5;
-const WIDE_LINES: f64 = 1.4;
+const WIDE_TRUNK: f64 = 1.25;
+const WIDE_LINES: f64 = 1.25;
 const WIDE_ARM: f64 = 1.25;
-const WIDE_REST: f64 = 1.1;
+const WIDE_REST: f64 = 1.0;
 /// Frames that a swing needs at the least; fewer is no film.
 const LEAST_FRAMES: usize = 8;
 /// Time step of the derivative that turns an event's sd into the measure's, seconds.
