@@ -4,8 +4,9 @@
     python make.py --bodies ../shared/bodies --library library.npz --models ../../models --out extra --swings 3000 --seed 1
     python check.py ../shared/lifting ../shared/bodies ../../models                  # same definitions as the lifting files?
 
-Needs numpy, torch, onnx; a CUDA card with cupy (five of these side by side, seeds 1 to 5, made 150 pictures a second on one H100, both
-networks read), or gcc (about 1 s a picture, network full alone). Same seed, same swings. The pictures are not kept. Files have the arrays of ../shared/lifting/README.md that train_lift reads (no `rot`, `ang`, `mp`, and 23 of
+Needs numpy, torch, onnx; a CUDA card with cupy (five of these side by side made 150 pictures a second on one H100, both networks
+read; ten on two cards 600, `full` alone), or gcc (about 1 s a picture, network full alone). Same seed, same swings. The pictures are not
+kept, but for the squares that ../train_golfer learns from (--crops). Files have the arrays of ../shared/lifting/README.md that train_lift reads (no `rot`, `ang`, `mp`, and 23 of
 the points), in the same fixed-point form: its load.py reads them.
 
 What differs from the lifting files, on purpose:

@@ -1,28 +1,25 @@
 #!/usr/bin/env bash
-# Trains, validates, calibrates and exports the corrector. Usage: run.sh LIFTING_FOLDER EXTRA_FOLDER REPOSITORY [train.py options]
-# EXTRA_FOLDER: files made by ../render_bodies/make.py. Two chains of training run side by side, one core each.
+# Trains, validates, calibrates and exports the corrector on two cores in about 45 minutes.
+# Usage: run.sh LIFTING_FOLDER EXTRA_FOLDER FRESH_FOLDER REPOSITORY [train.py options]
+# EXTRA_FOLDER, FRESH_FOLDER: files of ../render_bodies/make.py with what the golfer network says of them beside each
+# (../train_golfer/learn.py --read); FRESH_FOLDER holds people whom neither network has seen (models/lift.md).
 set -euo pipefail
 cd "$(dirname "$0")"
-data=$1 extra=$2 repo=$3 work=$(mktemp -d)
-shift 3
+data=$1 extra=$2 fresh=$3 repo=$4 work=$(mktemp -d)
+shift 4
 export OMP_NUM_THREADS=1
-script() { # the lifting files alone
-  python train.py --data "$data" --ckpt "$work/script_held.pt" --steps 9000 "$@"
-  python train.py --data "$data" --ckpt "$work/script_all.pt" --all --init "$work/script_held.pt" --steps 5000 --lr 6e-4 --seed 2 "$@"
+both() { # the held-out run, then all bodies
+  local name=$1
+  shift
+  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 10000 --ckpt "$work/${name}_held.pt" "$@"
+  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 10000 --ckpt "$work/${name}_all.pt" --all "$@"
 }
-wide() { # rendered people too, then landmark noise as large as other clothes and light make it
-  local fine=(--init "$work/first.pt" --steps 2000 --lr 6e-4 --noise 2.5 --drop 0.1)
-  python train.py --data "$data" --extra "$extra" --ckpt "$work/first.pt" --steps 20000 "$@"
-  python train.py --data "$data" --extra "$extra" --ckpt "$work/wide_held.pt" "${fine[@]}" --seed 3 "$@"
-  python train.py --data "$data" --extra "$extra" --ckpt "$work/wide_all.pt" --all "${fine[@]}" --seed 2 "$@"
-}
-script "$@" >"$work/script.log" &
-wide "$@"
+both one "$@" >"$work/one.log" &
+both two --seed 2 --noise 2 --drop 0.1 "$@"
 wait $!
-held="$work/script_held.pt,$work/wide_held.pt" all="$work/script_all.pt,$work/wide_all.pt"
-python evaluate.py --data "$data" --extra "$extra" --ckpt "$held" --held
-python calibrate.py --data "$data" --ckpt "$held" --out "$repo/models/lift.json"
-python ablate.py --data "$data" --ckpt "$held" --every 4
-python evaluate.py --data "$data" --ckpt "$all" --everybody
+held="$work/one_held.pt,$work/two_held.pt" all="$work/one_all.pt,$work/two_all.pt"
+python evaluate.py --data "$data" --extra "$fresh" --ckpt "$held" --held
+python calibrate.py --data "$data" --extra "$fresh" --ckpt "$held" --out "$repo/models/lift.json"
+python ablate.py --data "$data" --ckpt "$held" --every 8
 python export.py --ckpt "$all" --calibration "$repo/models/lift.json" --out "$repo/models/lift.onnx"
-python fixture.py --data "$data" --model "$repo/models/lift.onnx" --out "$repo/fixtures/lift.json"
+python fixture.py --data "$data" --extra "$fresh" --model "$repo/models/lift.onnx" --out "$repo/fixtures/lift.json"

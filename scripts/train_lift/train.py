@@ -4,7 +4,7 @@
     python train.py --data ../shared/lifting [--extra EXTRA] --ckpt lift.pt --init held.pt --all ...      # all bodies
 
 `run.sh` holds the runs behind the shipped file, its tables, the calibration and the export; EXTRA is what ../render_bodies makes.
-Fixed seeds; 0.12 s a step on one idle CPU core: both chains of run.sh, side by side on two cores, take 48 minutes.
+Fixed seeds; 0.12 s a step on one idle CPU core: both chains of run.sh, side by side on two cores, take 45 minutes.
 `--device cuda` records each step as a graph and replays it: 4 ms a step on one H100.
 """
 import argparse
