@@ -89,12 +89,12 @@ fn fitting(all: &[Task], path: &Path) -> Result<String, Error> {
         return Ok(wrapped(NONE_FITS, WIDTH, 0) + "\n");
     }
     let mut out = wrapped(THESE_FIT, WIDTH, 0) + "\n";
-    for Task { id, title, what, feel, film, source, .. } in fit {
-        let _ = writeln!(out, "\n[{id}] {title}");
-        for text in [what, &format!("Feel: {feel}"), &format!("Film again: {film}")] {
-            let _ = writeln!(out, "{}", wrapped(text, WIDTH, 0));
+    for task in fit {
+        let _ = writeln!(out, "\n[{}] {}", task.id, task.title);
+        for line in task.lines() {
+            let _ = writeln!(out, "{}", wrapped(&line, WIDTH, 0));
         }
-        let _ = writeln!(out, "({source})");
+        let _ = writeln!(out, "({})", task.source);
     }
     Ok(out)
 }

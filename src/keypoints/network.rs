@@ -13,7 +13,8 @@ use tract_onnx::tract_core::transform::get_transform;
 
 use super::crop::{self, Border, Facing, Range};
 use super::{
-    Accuracy, Detection, GOLFER_VALUES, GolferReading, LANDMARKS, Landmarks, Roi, detector, landmarks,
+    Accuracy, Detection, GOLFER_VALUES, GolferReading, LANDMARKS, Landmarks, Roi, detector,
+    landmarks,
 };
 use crate::frames::{Handed, PictureSize};
 

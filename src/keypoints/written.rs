@@ -31,8 +31,6 @@ pub mod numbers {
         from: D,
     ) -> Result<Box<[f32; GOLFER_VALUES]>, D::Error> {
         let values = Vec::<f32>::deserialize(from)?.into_boxed_slice();
-        values
-            .try_into()
-            .map_err(|v: Box<[f32]>| D::Error::invalid_length(v.len(), &"76 numbers"))
+        values.try_into().map_err(|v: Box<[f32]>| D::Error::invalid_length(v.len(), &"76 numbers"))
     }
 }

@@ -8,9 +8,11 @@
 //!
 //! Left-handers are mirrored here into right-handers, so the lead side is always the left.
 
-use crate::frames::{Handed, PictureSize};
 use crate::body::Joint;
-use crate::keypoints::{Accuracy, GOLFER_VALUES, GolferReading, LANDMARKS, Landmark, Landmarks, Roi};
+use crate::frames::{Handed, PictureSize};
+use crate::keypoints::{
+    Accuracy, GOLFER_VALUES, GolferReading, LANDMARKS, Landmark, Landmarks, Roi,
+};
 
 /// Values a frame.
 pub const FEATURES: usize = LANDMARKS * 8 + 9 + GOLFER_VALUES + 1;

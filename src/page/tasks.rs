@@ -52,9 +52,9 @@ pub fn shown(
     tasks.sort_by_key(|task| !result.is_some_and(|result| task.fits(result)));
     let one = |task: Task| TaskShown {
         chosen: chosen.contains(&task.id),
+        body: task.lines().join("\n"),
         id: task.id,
         title: task.title,
-        body: [task.what, task.feel, task.film].join("\n"),
     };
     Ok(tasks.into_iter().map(one).collect())
 }

@@ -51,6 +51,13 @@ pub struct Task {
 }
 
 impl Task {
+    /// What to do, what to feel, what to film again.
+    #[must_use]
+    pub fn lines(&self) -> [String; 3] {
+        let (feel, film) = (format!("Feel: {}", self.feel), format!("Film again: {}", self.film));
+        [self.what.clone(), feel, film]
+    }
+
     /// Proposed for this result: its hub went the wrong way by more than its error.
     #[must_use]
     pub fn fits(&self, result: &SwingResult) -> bool {

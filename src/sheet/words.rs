@@ -85,9 +85,8 @@ pub fn tasks(tasks: &[Task], letters: &Lettering, width: f64, size: f64) -> Bloc
 fn task(task: &Task, letters: &Lettering, width: f64, size: f64) -> Block {
     let mut block = Block::default();
     block.text(letters, bold(size), &task.title, width);
-    block.text(letters, plain(size), &task.what, width);
-    for (name, text) in [("Feel", &task.feel), ("Film again", &task.film)] {
-        block.text(letters, plain(size), &format!("{name}: {text}"), width);
+    for line in task.lines() {
+        block.text(letters, plain(size), &line, width);
     }
     let quiet = Face::new(9.5, Weight::Medium, Tone::Quiet);
     block.text(letters, quiet, &format!("({})", task.source), width);

@@ -88,8 +88,7 @@ fn is_finite(person: &Landmarks) -> bool {
             && p.z.is_finite()
             && p.world.iter().all(|w| w.is_finite())
     };
-    points.clone().all(finite)
-        && body::stature(person) > 0.0
+    points.clone().all(finite) && body::stature(person) > 0.0
 }
 
 /// A person as the reference picture would have shown him.

@@ -150,3 +150,65 @@ pub async fn history(
     })
     .await
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::Handed;
+    use crate::page::OpenOptions;
+    use crate::record::{Keep, Library, NewSwing};
+    use crate::results::SwingResult;
+
+    /// Invented.
+    fn result(number: usize) -> SwingResult {
+        let text = format!(
+            r#"{{"schema": "hubgauge.swing/1", "program": "test", "pupil": {{"handed": "right"}},
+            "clips": [{{"view": "face-on", "file": "a.mp4", "sha256": "{number}", "frames": 2,
+            "width": 720, "height": 1280, "first_s": 0.0, "last_s": 1.0, "time_scale": 1.0,
+            "camera_motion": "still"}}], "scale": {{"method": "stature", "relative_sd": 0.03}},
+            "events": {{}}, "measures": {{}}, "swing": {{}}}}"#
+        );
+        SwingResult::from_json(&text).unwrap()
+    }
+
+    #[test]
+    fn a_page_shows_whole_lessons_and_the_way_to_older_ones() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut library = Library::open(folder.path()).unwrap();
+        let pupil = Pupil {
+            name: "Anna (invented)".to_owned(),
+            stature_m: None,
+            handed: Handed::Right,
+            minor: false,
+            keep_pictures: false,
+            notes: String::new(),
+        };
+        library.add_pupil(&pupil).unwrap();
+        for (day, date) in ["2026-01-05", "2026-02-05", "2026-03-05"].into_iter().enumerate() {
+            let lesson = library.lesson(&pupil.name, Some(date)).unwrap();
+            let results: Vec<_> = (0..40).map(|i| result(100 * day + i)).collect();
+            let said = NewSwing::default();
+            let swings: Vec<_> = results.iter().map(|result| (&said, result)).collect();
+            library.add_swings(lesson, &swings, Keep::Nothing).unwrap();
+        }
+        let options = OpenOptions {
+            library: folder.path().to_owned(),
+            port: 0,
+            browser: false,
+            watch: None,
+            max_upload_bytes: 10,
+        };
+        let page = Page::new(options, String::new()).unwrap();
+        let shown = |until: Option<&str>| {
+            let asked = Until { until: until.map(str::to_owned) };
+            let shown = pupil_page(&page, "anna (invented)", &asked).unwrap();
+            assert!(shown.lessons.iter().all(|one| one.recorded.len() == 40));
+            let days = shown.lessons.into_iter().map(|one| one.lesson.date);
+            (days.collect::<Vec<_>>(), shown.older, shown.newer)
+        };
+        let newest = vec!["2026-03-05".to_owned(), "2026-02-05".to_owned()];
+        let older = Some("2026-01-05".to_owned());
+        assert_eq!(shown(None), (newest, older.clone(), false));
+        assert_eq!(shown(older.as_deref()), (vec!["2026-01-05".to_owned()], None, true));
+    }
+}
