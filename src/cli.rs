@@ -154,6 +154,11 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
     pub target_line: Vec<String>,
 
+    /// A point on the ground whose place is known, once for each: where the picture shows it, then
+    /// how far along the target line and toward the ball, from any zero; four fix the camera
+    #[arg(long, value_name = "[VIEW:]x,y,TARGET,BALL", help_heading = "Marks")]
+    pub ground: Vec<String>,
+
     /// The camera's angle of view over the picture's longer side, degrees
     #[arg(long, value_name = "[VIEW:]DEG", help_heading = "Marks")]
     pub camera_fov: Vec<String>,
@@ -228,6 +233,7 @@ impl MeasureArgs {
         self.lens.iter().try_for_each(|text| options.set_lens(text))?;
         self.vertical.iter().try_for_each(|text| options.set_vertical(text))?;
         self.target_line.iter().try_for_each(|text| options.set_target_line(text))?;
+        self.ground.iter().try_for_each(|text| options.set_ground(text))?;
         if let (Some(line), Some(length)) = (&self.reference, &self.reference_length) {
             options.set_reference(line, length, self.reference_place.into())?;
         }

@@ -85,11 +85,22 @@ impl Lens {
     /// # Errors
     /// When the text is no calibration, or not one of such pictures.
     pub fn parse(text: &str, size: PictureSize) -> Result<Self, LensError> {
-        let lens = Self::read(text)?.fitted(size)?;
-        let (w, h) = (f64::from(size.width), f64::from(size.height));
+        Self::read(text)?.fitted(size)?.unfolded()
+    }
+
+    /// Whether the text is a lens file at all; for which pictures is for [`Self::parse`] to say.
+    ///
+    /// # Errors
+    /// When it is no calibration.
+    pub fn check(text: &str) -> Result<(), LensError> {
+        Self::read(text)?.unfolded().map(drop)
+    }
+
+    fn unfolded(self) -> Result<Self, LensError> {
+        let (w, h) = (f64::from(self.width), f64::from(self.height));
         let edge = [(0.0, 0.0), (0.5, 0.0), (1.0, 0.0), (1.0, 0.5), (1.0, 1.0), (0.0, 0.5)];
-        let straight = |(x, y)| lens.straightened(Pixel::new(x * w, y * h)).is_some();
-        edge.into_iter().all(straight).then_some(lens).ok_or(LensError::Folded)
+        let straight = |(x, y)| self.straightened(Pixel::new(x * w, y * h)).is_some();
+        edge.into_iter().all(straight).then_some(self).ok_or(LensError::Folded)
     }
 
     fn read(text: &str) -> Result<Self, LensError> {

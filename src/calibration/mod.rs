@@ -3,7 +3,8 @@
 //! their joint covariance.
 //!
 //! Method: everything known is one row of a small weighted least-squares problem with five
-//! unknowns (pitch, roll, azimuth, log focal length, log metres in a stature), solved by
+//! unknowns (pitch, roll, azimuth, log focal length, log metres in a stature) and five more that
+//! rows share (height and depth of the ankles; zero and turn of the ground marks), solved by
 //! Gauss-Newton with numeric derivatives: the corrector's own guess, a typical phone, the
 //! line of the feet, stature, marks. Where a thing lies on the ground follows from the
 //! feet, so the difference in depth between a rod and the hubs is part of the model (pinhole
@@ -13,15 +14,18 @@
 //! taken to be straight.
 //!
 //! Not done: a camera that moves (taken out in [`crate::track`]); a rod found in the picture by
-//! itself; marks on the ground that solve for the camera without a golfer on it.
+//! itself; a camera without a golfer before it.
 
 mod errors;
 mod lens;
+mod marks;
 mod proportions;
 mod request;
 mod rows;
 mod solve;
 
+#[cfg(test)]
+mod scatter;
 #[cfg(test)]
 mod tests;
 
@@ -32,7 +36,7 @@ use crate::units::Estimate;
 
 pub use errors::{Correlation, ErrorModel};
 pub use lens::{Lens, LensError};
-pub use request::{CalibrationRequest, CameraFacts, Place, Reference, Segment};
+pub use request::{CalibrationRequest, CameraFacts, GroundMark, Place, Reference, Segment};
 pub use solve::calibrate;
 
 /// What fixed the scale.
@@ -146,6 +150,10 @@ pub enum CalibrationError {
         "the clip given as {given} was filmed from somewhere else (about {degrees:.0} degrees off): name it as the other view, or film it again"
     )]
     WrongView { given: &'static str, degrees: f64 },
+    #[error(
+        "one mark on the ground says nothing: give at least two with their places, four for the whole camera"
+    )]
+    LonelyMark,
     #[error("the camera could not be solved from the marks: leave some of them out")]
     Unsolved,
 }

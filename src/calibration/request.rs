@@ -9,6 +9,8 @@ use crate::units::{Estimate, Radians};
 const MARK_SD: f64 = 1.5;
 /// Shorter lines say nothing about direction or length at that accuracy.
 const LEAST_PX: u32 = 20;
+/// Places nearer than this are one place, metres.
+const LEAST_M: f64 = 0.05;
 
 /// Two points of the reference picture.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,6 +57,23 @@ impl Reference {
     }
 }
 
+/// A point on the ground whose place is known, from any zero that all marks of a clip share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GroundMark {
+    pub at: Pixel,
+    /// Along the target line, metres; + = toward the target.
+    pub target_m: f64,
+    /// From the pupil toward the ball, metres.
+    pub ball_m: f64,
+}
+
+impl GroundMark {
+    /// Two marks are no more than a rod; four give eight numbers for attitude, focal length,
+    /// height and the two of their own zero (FACTS C15).
+    pub const FEWEST: usize = 2;
+    pub const FOR_A_CAMERA: usize = 4;
+}
+
 /// What is known of the camera from outside the picture.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CameraFacts {
@@ -73,6 +92,7 @@ pub struct CalibrationRequest {
     /// Metres; `None` takes the population's with its spread.
     pub stature: Option<Estimate>,
     pub references: Vec<Reference>,
+    pub ground: Vec<GroundMark>,
     pub camera: Option<CameraFacts>,
     /// A line that is vertical in the world.
     pub vertical: Option<Segment>,
@@ -97,6 +117,7 @@ impl CalibrationRequest {
             size,
             stature: None,
             references: Vec::new(),
+            ground: Vec::new(),
             camera: None,
             vertical: None,
             target_line: None,
@@ -114,6 +135,7 @@ impl CalibrationRequest {
         let reference = |r: &Reference| Reference { marks: segment(r.marks), ..*r };
         Self {
             references: self.references.iter().map(reference).collect(),
+            ground: self.ground.iter().map(|m| GroundMark { at: point(m.at), ..*m }).collect(),
             vertical: self.vertical.map(segment),
             target_line: self.target_line.map(segment),
             log_focal: Some(lens.log_focal()),
@@ -145,6 +167,7 @@ impl CalibrationRequest {
             }
             self.check_marks("the reference", r.marks)?;
         }
+        self.check_ground()?;
         if let Some(facts) = self.camera {
             let fov = facts.field_of_view.degrees();
             within(
@@ -162,15 +185,37 @@ impl CalibrationRequest {
         self.target_line.map_or(Ok(()), |s| self.check_marks("the target line", s))
     }
 
-    fn check_marks(&self, what: &'static str, marks: Segment) -> Result<(), CalibrationError> {
-        let (width, height) = (self.size.width, self.size.height);
-        for p in [marks.from, marks.to] {
-            let inside =
-                (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
-            if !inside {
-                return Err(CalibrationError::Outside { what, width, height });
+    fn check_ground(&self) -> Result<(), CalibrationError> {
+        const WHAT: &str = "the ground";
+        if (1..GroundMark::FEWEST).contains(&self.ground.len()) {
+            return Err(CalibrationError::LonelyMark);
+        }
+        for (i, mark) in self.ground.iter().enumerate() {
+            for side in [mark.target_m, mark.ball_m] {
+                let (low, high) = ("-30 m", "30 m");
+                within("a ground mark's place", side, (-30.0, 30.0), (low, high), "m")?;
+            }
+            self.check_inside(WHAT, mark.at)?;
+            for other in &self.ground[..i] {
+                let apart = (mark.target_m - other.target_m).hypot(mark.ball_m - other.ball_m);
+                if apart < LEAST_M || mark.at.distance(other.at) < f64::from(LEAST_PX) {
+                    return Err(CalibrationError::TooShort { what: WHAT, least: LEAST_PX });
+                }
             }
         }
+        Ok(())
+    }
+
+    fn check_inside(&self, what: &'static str, p: Pixel) -> Result<(), CalibrationError> {
+        let (width, height) = (self.size.width, self.size.height);
+        let inside =
+            (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
+        if inside { Ok(()) } else { Err(CalibrationError::Outside { what, width, height }) }
+    }
+
+    fn check_marks(&self, what: &'static str, marks: Segment) -> Result<(), CalibrationError> {
+        self.check_inside(what, marks.from)?;
+        self.check_inside(what, marks.to)?;
         if marks.from.distance(marks.to) < f64::from(LEAST_PX) {
             return Err(CalibrationError::TooShort { what, least: LEAST_PX });
         }

@@ -1,13 +1,14 @@
 //! Everything that is known about the camera, as rows of one least-squares problem.
 //!
 //! In: the unknowns (pitch, roll, azimuth, log focal over the long side, log metres in a
-//! stature). Out: rows of misfit and its sd. Lengths metres, camera axes, camera at the origin.
+//! stature; then [`Extra`] ones that several rows share and nobody asks for). Out: rows of
+//! misfit and its sd. Lengths metres, camera axes, camera at the origin.
 
 use nalgebra::Vector3;
 
 use super::errors::ErrorModel;
 use super::proportions::Standing;
-use super::request::{CalibrationRequest, Place, Reference, Segment};
+use super::request::CalibrationRequest;
 use super::solve::Theta;
 use super::{CalibrationError, UNKNOWNS};
 use crate::frames::{Attitude, GolfFromCamera, Pixel};
@@ -25,21 +26,34 @@ const LEVEL_SD: f64 = 0.12;
 /// How far the line of the ankles may be from the target line, radians: open and closed
 /// stances. Common practice, no source; weak on purpose, the corrector has seen the feet.
 const FEET_SD: f64 = 0.17;
-/// A wall or a post is plumb to about this, radians (0.3 degrees). Common practice.
-const PLUMB_SD: f64 = 0.005;
 /// A rod laid along the target line lies to about this, radians (1 degree). Common practice.
-const ROD_SD: f64 = 0.017;
+pub(super) const ROD_SD: f64 = 0.017;
 /// Ankle joints above the ground, statures: Winter's 0.039 is to the malleolus' tip on
 /// average (FACTS B2); shoes add 2 cm.
 const ANKLE_HEIGHT: Estimate = Estimate { value: 0.045, sd: 0.008 };
-/// Toes in front of the ankles, statures: foot length 0.152 less the heel (FACTS B2).
-const TOES_FRONT: Estimate = Estimate { value: 0.105, sd: 0.02 };
-/// Ball in front of the ankles, metres: wedge to driver. Common practice, no source.
-const BALL_FRONT: Estimate = Estimate { value: 0.72, sd: 0.12 };
-/// A stated distance in front of the feet, metres.
-const STATED_FRONT_SD: f64 = 0.03;
 /// A stated field of view holds to about this share (stabilisation crops). Common practice.
 const FOCAL_FACT_SD: f64 = 0.02;
+
+pub(super) const GROUND: &str = "a mark on the ground";
+/// Marks lie within a few of these of the feet, metres. Weak on purpose.
+const NEAR_FEET: f64 = 3.0;
+
+/// Unknowns behind the camera's: what several rows have in common.
+#[derive(Clone, Copy)]
+pub(super) enum Extra {
+    /// Ankle joints above the ground, statures.
+    AnkleHeight = UNKNOWNS as isize,
+    /// How much farther back the ankles stand than the corrector says, statures.
+    AnkleDepth,
+    /// Where the marks' own zero lies from the feet along target and ball, metres.
+    ZeroTarget,
+    ZeroBall,
+    /// By how much the marks' own axes are turned from target toward ball, radians.
+    Turn,
+}
+
+/// All unknowns together.
+pub(super) const ALL: usize = UNKNOWNS + 5;
 
 /// One thing known: how far the unknowns miss it.
 #[derive(Clone, Copy, Debug)]
@@ -53,17 +67,17 @@ pub(super) struct Row {
 
 pub(super) struct Rows<'a> {
     guess: &'a CameraGuess,
-    standing: &'a Standing,
-    request: &'a CalibrationRequest,
+    pub(super) standing: &'a Standing,
+    pub(super) request: &'a CalibrationRequest,
     scale_sd: f64,
 }
 
 /// Central differences of all rows by every unknown.
 pub(super) fn unknowns(
     at: impl Fn(usize, f64) -> Result<Vec<Row>, CalibrationError>,
-) -> Result<[Vec<f64>; UNKNOWNS], CalibrationError> {
+) -> Result<[Vec<f64>; ALL], CalibrationError> {
     const STEP: f64 = 1e-5;
-    let mut slopes: [Vec<f64>; UNKNOWNS] = Default::default();
+    let mut slopes: [Vec<f64>; ALL] = Default::default();
     for (i, slope) in slopes.iter_mut().enumerate() {
         let (low, high) = (at(i, -STEP)?, at(i, STEP)?);
         *slope = low.iter().zip(&high).map(|(l, h)| (h.miss - l.miss) / (2.0 * STEP)).collect();
@@ -72,15 +86,20 @@ pub(super) fn unknowns(
 }
 
 /// The camera that a set of unknowns describes.
-struct Lens {
-    focal_px: f64,
-    centre: Pixel,
-    golf: GolfFromCamera,
-    metres: f64,
+pub(super) struct Lens {
+    pub focal_px: f64,
+    pub centre: Pixel,
+    pub golf: GolfFromCamera,
+    pub metres: f64,
+    extra: Theta,
 }
 
 impl Lens {
-    fn ray(&self, p: Pixel) -> Vector3<f64> {
+    pub fn extra(&self, which: Extra) -> f64 {
+        self.extra[which as usize]
+    }
+
+    pub fn ray(&self, p: Pixel) -> Vector3<f64> {
         Vector3::new(
             (p.x - self.centre.x) / self.focal_px,
             (p.y - self.centre.y) / self.focal_px,
@@ -88,7 +107,7 @@ impl Lens {
         )
     }
 
-    fn up(&self) -> Vector3<f64> {
+    pub fn up(&self) -> Vector3<f64> {
         self.golf.0.row(2).transpose()
     }
 
@@ -114,19 +133,43 @@ impl<'a> Rows<'a> {
     pub fn start(&self) -> Theta {
         let g = self.guess;
         let stature = self.request.stature.unwrap_or(POPULATION_STATURE).value;
-        Theta::new(g.pitch.value, g.roll.value, g.azimuth.value, g.log_focal.value, stature.ln())
+        let mut theta = Theta::zeros();
+        for (slot, value) in theta.iter_mut().zip([
+            g.pitch.value,
+            g.roll.value,
+            g.azimuth.value,
+            g.log_focal.value,
+            stature.ln(),
+            ANKLE_HEIGHT.value,
+        ]) {
+            *slot = value;
+        }
+        if let Some(mark) = self.request.ground.first() {
+            let lens = self.lens(&theta);
+            if let Ok(at) = self.on_ground(&lens, mark.at, GROUND) {
+                let golf = lens.golf.0 * (at - self.feet_middle(&lens));
+                theta[Extra::ZeroTarget as usize] = golf.x - mark.target_m;
+                theta[Extra::ZeroBall as usize] = golf.y - mark.ball_m;
+            }
+        }
+        theta
+    }
+
+    fn lens(&self, theta: &Theta) -> Lens {
+        let attitude = Attitude { pitch: theta[0], roll: theta[1], azimuth: theta[2] };
+        Lens {
+            focal_px: theta[3].exp() * self.request.size.long(),
+            centre: self.request.size.centre(),
+            golf: attitude.golf_from_camera(self.request.handed),
+            metres: theta[4].exp(),
+            extra: *theta,
+        }
     }
 
     /// # Errors
     /// When a mark that should lie on the ground does not.
     pub fn at(&self, theta: &Theta) -> Result<Vec<Row>, CalibrationError> {
-        let attitude = Attitude { pitch: theta[0], roll: theta[1], azimuth: theta[2] };
-        let lens = Lens {
-            focal_px: theta[3].exp() * self.request.size.long(),
-            centre: self.request.size.centre(),
-            golf: attitude.golf_from_camera(self.request.handed),
-            metres: theta[4].exp(),
-        };
+        let lens = self.lens(theta);
         let mut rows = self.priors(theta);
         rows.push(self.feet(&lens));
         if let Some(facts) = self.request.camera.and_then(|c| c.distance) {
@@ -140,6 +183,9 @@ impl<'a> Rows<'a> {
         }
         for reference in &self.request.references {
             rows.extend(self.reference(&lens, reference)?);
+        }
+        for mark in &self.request.ground {
+            rows.extend(self.ground(&lens, mark)?);
         }
         Ok(rows)
     }
@@ -177,15 +223,35 @@ impl<'a> Rows<'a> {
         if !known {
             rows.push(own(3, PHONE_LOG_FOCAL, "the focal length"));
         }
+        let blur = self.ankle_blur();
+        let height = Estimate::new(ANKLE_HEIGHT.value, ANKLE_HEIGHT.sd.hypot(blur[0]));
+        let near = Estimate::new(0.0, NEAR_FEET);
+        rows.extend([
+            own(Extra::AnkleHeight as usize, height, "the ankles' height"),
+            own(Extra::AnkleDepth as usize, Estimate::new(0.0, blur[1]), "the ankles' depth"),
+            own(Extra::ZeroTarget as usize, near, GROUND),
+            own(Extra::ZeroBall as usize, near, GROUND),
+            own(Extra::Turn as usize, Estimate::new(0.0, ROD_SD), GROUND),
+        ]);
         rows
     }
 
     fn ankle(&self, lens: &Lens, i: usize) -> Vector3<f64> {
         let ankle = &self.standing.ankles[i];
-        lens.place(ankle.at, ankle.depth.value, self.standing.log_stature_px.value)
+        let depth = ankle.depth.value + lens.extra(Extra::AnkleDepth);
+        lens.place(ankle.at, depth, self.standing.log_stature_px.value)
     }
 
-    fn feet_middle(&self, lens: &Lens) -> Vector3<f64> {
+    /// Sd of the ankles' middle along the picture's height and in depth, statures: errors of the
+    /// two hang together, so that the middle is no better than one.
+    fn ankle_blur(&self) -> [f64; 2] {
+        let [lead, trail] = &self.standing.ankles;
+        let height = f64::midpoint(lead.sd.y, trail.sd.y);
+        let depth = f64::midpoint(lead.depth.sd, trail.depth.sd);
+        [height / self.standing.log_stature_px.value.exp(), depth.max(1e-6)]
+    }
+
+    pub(super) fn feet_middle(&self, lens: &Lens) -> Vector3<f64> {
         (self.ankle(lens, 0) + self.ankle(lens, 1)) / 2.0
     }
 
@@ -205,114 +271,11 @@ impl<'a> Rows<'a> {
     fn distance(&self, lens: &Lens, stated: Estimate) -> Row {
         let feet = self.feet_middle(lens);
         let along_ground = feet - lens.up() * feet.dot(&lens.up());
-        let own = self.scale_sd * stated.value;
         Row {
             miss: along_ground.norm() - stated.value,
-            sd: stated.sd.hypot(own),
+            sd: stated.sd,
             what: "the camera's distance",
             given: true,
         }
-    }
-
-    /// The plane through the lens and the line contains the vertical.
-    fn vertical(&self, lens: &Lens, marks: Segment) -> Row {
-        let miss = |m: Segment| {
-            let plane = lens.ray(m.from).cross(&lens.ray(m.to)).normalize();
-            plane.dot(&lens.up()).asin()
-        };
-        let sd = self.mark_noise(marks, |m| Ok(miss(m))).unwrap_or(PLUMB_SD);
-        Row { miss: miss(marks), sd: sd.hypot(PLUMB_SD), what: "the vertical", given: true }
-    }
-
-    /// Where the ray through a pixel meets the ground.
-    fn on_ground(
-        &self,
-        lens: &Lens,
-        p: Pixel,
-        what: &'static str,
-    ) -> Result<Vector3<f64>, CalibrationError> {
-        let up = lens.up();
-        let below = self.feet_middle(lens).dot(&up) - ANKLE_HEIGHT.value * lens.metres;
-        let ray = lens.ray(p);
-        let reach = below / ray.dot(&up);
-        if !(reach > 0.0 && reach < 200.0) {
-            return Err(CalibrationError::NotOnGround { what });
-        }
-        Ok(ray * reach)
-    }
-
-    fn target_line(&self, lens: &Lens, marks: Segment) -> Result<Row, CalibrationError> {
-        const WHAT: &str = "the target line";
-        let heading = |m: Segment| {
-            let line = self.on_ground(lens, m.to, WHAT)? - self.on_ground(lens, m.from, WHAT)?;
-            let golf = lens.golf.0 * line;
-            // either end may be marked first
-            Ok((golf.y / golf.x).atan())
-        };
-        let sd = self.mark_noise(marks, heading)?.hypot(ROD_SD);
-        Ok(Row { miss: heading(marks)?, sd, what: WHAT, given: true })
-    }
-
-    /// The length agrees, and the thing lies where it is said to lie.
-    fn reference(&self, lens: &Lens, r: &Reference) -> Result<Vec<Row>, CalibrationError> {
-        const WHAT: &str = "the reference length";
-        let ends = |m: Segment| match r.place {
-            Place::Hips => {
-                let z = lens.focal_px / self.standing.log_stature_px.value.exp() * lens.metres;
-                Ok((lens.ray(m.from) * z, lens.ray(m.to) * z))
-            }
-            _ => Ok((self.on_ground(lens, m.from, WHAT)?, self.on_ground(lens, m.to, WHAT)?)),
-        };
-        let log_length = |m: Segment| ends(m).map(|(a, b)| (a - b).norm().ln());
-        let relative = r.length.sd / r.length.value;
-        let sd =
-            self.mark_noise(r.marks, log_length)?.hypot(relative).hypot(self.ground_noise(lens));
-        let mut rows = vec![Row {
-            miss: log_length(r.marks)? - r.length.value.ln(),
-            sd,
-            what: WHAT,
-            given: true,
-        }];
-        let front = match r.place {
-            Place::Feet => TOES_FRONT.scaled(lens.metres),
-            Place::BallLine => {
-                r.front_m.map_or(BALL_FRONT, |front| Estimate::new(front, STATED_FRONT_SD))
-            }
-            Place::Hips => return Ok(rows),
-        };
-        let middle = |m: Segment| {
-            let (a, b) = ends(m)?;
-            Ok((lens.golf.0 * ((a + b) / 2.0 - self.feet_middle(lens))).y)
-        };
-        let sd = self.mark_noise(r.marks, middle)?.hypot(front.sd).hypot(0.02);
-        rows.push(Row {
-            miss: middle(r.marks)? - front.value,
-            sd,
-            what: "where the reference lies",
-            given: true,
-        });
-        Ok(rows)
-    }
-
-    /// Relative error of lengths on the ground from not knowing how high the ankles are.
-    fn ground_noise(&self, lens: &Lens) -> f64 {
-        let height = self.feet_middle(lens).dot(&lens.up()).abs();
-        ANKLE_HEIGHT.sd * lens.metres / height.max(0.3)
-    }
-
-    /// Sd of a value from the marks' own inaccuracy.
-    fn mark_noise(
-        &self,
-        marks: Segment,
-        value: impl Fn(Segment) -> Result<f64, CalibrationError>,
-    ) -> Result<f64, CalibrationError> {
-        let middle = value(marks)?;
-        let mut variance = 0.0;
-        for (dx, dy) in [(1.0, 0.0), (0.0, 1.0)] {
-            let moved = |p: Pixel| Pixel::new(p.x + dx, p.y + dy);
-            variance += (value(Segment { from: moved(marks.from), ..marks })? - middle).powi(2);
-            variance += (value(Segment { to: moved(marks.to), ..marks })? - middle).powi(2);
-        }
-        Ok(variance.sqrt() * self.request.mark_sd())
     }
 }

@@ -4,8 +4,8 @@ use nalgebra::{SMatrix, SVector};
 
 use super::errors::ErrorModel;
 use super::proportions::{self, Standing};
-use super::request::CalibrationRequest;
-use super::rows::{Row, Rows, unknowns};
+use super::request::{CalibrationRequest, GroundMark};
+use super::rows::{ALL, Row, Rows, unknowns};
 use super::{Calibration, CalibrationError, ScaleMethod, UNKNOWNS, View};
 use crate::events::Events;
 use crate::frames::Attitude;
@@ -13,7 +13,8 @@ use crate::lift::Lifted;
 use crate::units::Estimate;
 use crate::warning::{Warned, Warning};
 
-pub(super) type Theta = SVector<f64, UNKNOWNS>;
+pub(super) type Theta = SVector<f64, ALL>;
+type Square = SMatrix<f64, ALL, ALL>;
 
 /// Far more than Gauss-Newton needs on rows that are nearly straight.
 const ROUNDS: usize = 25;
@@ -40,6 +41,8 @@ pub fn calibrate(
     let standing = Standing::at_address(lifted, events).ok_or(CalibrationError::NoAddress)?;
     let rows = Rows::new(&lifted.camera, &standing, request, &ErrorModel::LIFT);
     let (theta, covariance) = solve(&rows)?;
+    let covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS> =
+        covariance.fixed_view::<UNKNOWNS, UNKNOWNS>(0, 0).into_owned();
     let mut warnings = judge(&rows.at(&theta)?)?;
     let attitude = Attitude { pitch: theta[0], roll: theta[1], azimuth: theta[2] };
     warnings.extend(check_view(&attitude, request.view)?);
@@ -64,7 +67,9 @@ pub fn calibrate(
 }
 
 fn method(request: &CalibrationRequest) -> ScaleMethod {
-    if !request.references.is_empty() {
+    if request.ground.len() >= GroundMark::FOR_A_CAMERA {
+        ScaleMethod::Camera
+    } else if !request.references.is_empty() || !request.ground.is_empty() {
         ScaleMethod::Reference
     } else if request.camera.is_some_and(|c| c.distance.is_some()) {
         ScaleMethod::Camera
@@ -74,9 +79,9 @@ fn method(request: &CalibrationRequest) -> ScaleMethod {
 }
 
 /// Gauss-Newton with halved steps where a step would make it worse.
-fn solve(rows: &Rows) -> Result<(Theta, SMatrix<f64, UNKNOWNS, UNKNOWNS>), CalibrationError> {
+fn solve(rows: &Rows) -> Result<(Theta, Square), CalibrationError> {
     let mut theta = rows.start();
-    let mut information = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity();
+    let mut information = Square::identity();
     for _ in 0..ROUNDS {
         let here = rows.at(&theta)?;
         let (hessian, gradient) = normal_equations(rows, &theta, &here)?;
@@ -107,8 +112,8 @@ fn normal_equations(
     rows: &Rows,
     theta: &Theta,
     here: &[Row],
-) -> Result<(SMatrix<f64, UNKNOWNS, UNKNOWNS>, Theta), CalibrationError> {
-    let mut hessian = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+) -> Result<(Square, Theta), CalibrationError> {
+    let mut hessian = Square::zeros();
     let mut gradient = Theta::zeros();
     let slopes = unknowns(|i, step| {
         let mut moved = *theta;

@@ -13,7 +13,7 @@ use crate::geometry::synthetic::{STATURE, Shot, Swing};
 use crate::lift::Lifted;
 use crate::units::{Estimate, Radians};
 
-const SWING: Swing = Swing { size: 1.0 };
+pub(super) const SWING: Swing = Swing { size: 1.0 };
 
 fn face() -> Shot {
     Shot::new(View::FaceOn, Handed::Right)

@@ -296,6 +296,10 @@ pub struct BatchArgs {
     #[arg(long, value_name = "LENGTH")]
     pub stature: Option<String>,
 
+    /// Calibration of the lens (as measure takes it) of clips whose row gives none
+    #[arg(long, value_name = "[VIEW:]FILE.json")]
+    pub lens: Vec<String>,
+
     /// Measure again what failed before
     #[arg(long)]
     pub retry_failed: bool,

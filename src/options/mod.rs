@@ -3,6 +3,7 @@
 //! [`crate::decode`] to say.
 
 mod corrections;
+mod ground;
 mod length;
 mod lens;
 mod marks;
@@ -14,7 +15,7 @@ use crate::frames::{Handed, Pixel};
 use crate::keypoints::Accuracy;
 use crate::units::{Metres, Radians};
 
-pub use crate::calibration::{Place, Reference, Segment};
+pub use crate::calibration::{GroundMark, Place, Reference, Segment};
 pub use crate::results::Correction;
 pub use length::parse_length;
 pub use marks::{ForClip, parse_line};
@@ -61,6 +62,10 @@ pub enum OptionsError {
     )]
     NotALine { flag: &'static str, text: String },
     #[error(
+        "{flag} \"{text}\" is no point of the ground: write its place in the picture, then along the target line and toward the ball from a zero of your choice, like 412,1102,120cm,-60cm"
+    )]
+    NotOnGround { flag: &'static str, text: String },
+    #[error(
         "the two points of {flag} are too near each other: mark points at least 20 pixels apart"
     )]
     LineTooShort { flag: &'static str },
@@ -70,6 +75,10 @@ pub enum OptionsError {
     WhichClip { flag: &'static str },
     #[error("{flag} is for the {view} clip, but no clip was given as that view: add --{view} FILE")]
     NoSuchClip { flag: &'static str, view: &'static str },
+    #[error(
+        "{flag} is for one view, and which view a clip shows is not said: fill in the column view"
+    )]
+    UnknownView { flag: &'static str },
     #[error("{flag} is given twice for the same clip")]
     Twice { flag: &'static str },
     #[error("this is no list of corrections: {0}")]
@@ -100,6 +109,8 @@ pub struct Clip {
     pub vertical: Option<Segment>,
     /// A line on the ground that points at the target, from the pupil's end.
     pub target_line: Option<Segment>,
+    /// Points on the ground whose places are known.
+    pub ground: Vec<GroundMark>,
     /// Angle of view over the picture's longer side.
     pub camera_fov: Option<Radians>,
     /// From the camera to the pupil.
@@ -120,6 +131,7 @@ impl Clip {
             reference: None,
             vertical: None,
             target_line: None,
+            ground: Vec::new(),
             camera_fov: None,
             camera_distance: None,
             lens: None,
@@ -295,15 +307,19 @@ impl Options {
         place: impl Fn(&mut Clip) -> &mut Option<T>,
         value: T,
     ) -> Result<(), OptionsError> {
-        let clip = match (view, self.clips.as_mut_slice()) {
-            (None, [only]) => only,
-            (None, _) => return Err(OptionsError::WhichClip { flag }),
+        fill(flag, place(self.one(flag, view)?), value)
+    }
+
+    /// The clip of this view, or the only clip.
+    fn one(&mut self, flag: &'static str, view: Option<View>) -> Result<&mut Clip, OptionsError> {
+        match (view, self.clips.as_mut_slice()) {
+            (None, [only]) => Ok(only),
+            (None, _) => Err(OptionsError::WhichClip { flag }),
             (Some(view), clips) => clips
                 .iter_mut()
                 .find(|clip| clip.view == Some(view))
-                .ok_or(OptionsError::NoSuchClip { flag, view: view.name() })?,
-        };
-        fill(flag, place(clip), value)
+                .ok_or(OptionsError::NoSuchClip { flag, view: view.name() }),
+        }
     }
 }
 

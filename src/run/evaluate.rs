@@ -186,6 +186,7 @@ fn request(seen: &Observed, clip: &Clip, view: View, options: &Options) -> Calib
     request.references = clip.reference.into_iter().collect();
     request.vertical = clip.vertical;
     request.target_line = clip.target_line;
+    request.ground.clone_from(&clip.ground);
     request.lens = seen.lens;
     request.camera = clip.camera_fov.map(|field_of_view| CameraFacts {
         field_of_view,

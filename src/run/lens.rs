@@ -8,7 +8,7 @@ use std::path::Path;
 use crate::calibration::Lens;
 use crate::error::Error;
 use crate::frames::{PictureSize, Pixel};
-use crate::keypoints::Landmarks;
+use crate::keypoints::{Landmarks, Roi};
 use crate::track::Track;
 use crate::warning::Warning;
 
@@ -18,9 +18,20 @@ const HALF_PIXEL: f64 = 0.5;
 /// # Errors
 /// When the file cannot be read or is no lens of such pictures.
 pub fn read(file: &Path, size: PictureSize) -> Result<Lens, Error> {
-    let text = std::fs::read_to_string(file)
-        .map_err(|source| Error::LensFile { file: file.to_owned(), source })?;
-    Ok(Lens::parse(&text, size)?)
+    Ok(Lens::parse(&text(file)?, size)?)
+}
+
+/// Before any clip is looked at.
+///
+/// # Errors
+/// When the file cannot be read or is no lens at all.
+pub fn check(file: &Path) -> Result<(), Error> {
+    Ok(Lens::check(&text(file)?)?)
+}
+
+fn text(file: &Path) -> Result<String, Error> {
+    std::fs::read_to_string(file)
+        .map_err(|source| Error::LensFile { file: file.to_owned(), source })
 }
 
 /// What the result says about it.
@@ -44,13 +55,42 @@ pub fn straight<'a>(track: &'a Track, lens: Option<&Lens>) -> Cow<'a, Track> {
 }
 
 fn straighten(marks: &mut Landmarks, lens: &Lens) {
+    let (roi, stretch) = straight_region(&marks.roi, lens);
+    marks.roi = roi;
     for p in &mut marks.points {
-        let seen = Pixel::new(p.at.x + HALF_PIXEL, p.at.y + HALF_PIXEL);
         // far outside the picture the model says nothing: such a point stays
-        if let Some(at) = lens.straightened(seen) {
-            p.at = Pixel::new(at.x - HALF_PIXEL, at.y - HALF_PIXEL);
+        if let Some(at) = of_index(lens, p.at) {
+            p.at = at;
         }
+        p.z *= stretch;
     }
+}
+
+/// The corrector reads landmarks relative to their region: it goes where its middle goes, with
+/// the size and the turn that the lens gives to what is about it.
+fn straight_region(roi: &Roi, lens: &Lens) -> (Roi, f64) {
+    let about = |x: f64, y: f64| {
+        let step = roi.side / 4.0;
+        of_index(lens, Pixel::new(roi.centre.x + step * x, roi.centre.y + step * y))
+    };
+    let all =
+        (about(0.0, 0.0), about(-1.0, 0.0), about(1.0, 0.0), about(0.0, -1.0), about(0.0, 1.0));
+    let (Some(centre), Some(left), Some(right), Some(top), Some(bottom)) = all else {
+        return (*roi, 1.0);
+    };
+    let across = [right.x - left.x, right.y - left.y];
+    let down = [bottom.x - top.x, bottom.y - top.y];
+    let area = across[0] * down[1] - across[1] * down[0];
+    let stretch = area.max(0.0).sqrt() / (roi.side / 2.0);
+    let turn = (across[1] - down[0]).atan2(across[0] + down[1]);
+    let (side, rotation) = (roi.side * stretch, roi.rotation + turn);
+    (Roi { centre, side, rotation }, stretch)
+}
+
+/// The same for a point counted from the centre of the first pixel.
+fn of_index(lens: &Lens, p: Pixel) -> Option<Pixel> {
+    let at = lens.straightened(Pixel::new(p.x + HALF_PIXEL, p.y + HALF_PIXEL))?;
+    Some(Pixel::new(at.x - HALF_PIXEL, at.y - HALF_PIXEL))
 }
 
 /// Where a point of the straight picture was filmed.
@@ -65,6 +105,8 @@ pub fn straight_point(lens: Option<&Lens>, filmed: Pixel) -> Pixel {
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::FRAC_PI_2;
+
     use super::*;
 
     const FILE: &str = r#"{"image_size": [720, 1280], "camera_matrix": [[990, 0, 359], [0, 990, 641], [0, 0, 1]],
@@ -81,15 +123,50 @@ mod tests {
         assert_eq!(filmed(None, filmed_at), filmed_at);
     }
 
+    /// A lens that only shifts moves the region as its points; one that bends turns and sizes it
+    /// as a small cross at its middle.
+    #[test]
+    fn the_region_goes_with_its_landmarks() {
+        let size = PictureSize { width: 720, height: 1280 };
+        let roi = Roi { centre: Pixel::new(400.0, 900.0), side: 300.0, rotation: 0.2 };
+        let shifting = FILE.replace("0.1, -0.2", "0, 0").replace("359", "349.5");
+        let lens = Lens::parse(&shifting, size).unwrap();
+        let (moved, stretch) = straight_region(&roi, &lens);
+        assert!(moved.centre.distance(Pixel::new(410.0, 898.5)) < 1e-6, "{moved:?}");
+        assert!((stretch - 1.0).abs() < 1e-9 && (moved.rotation - 0.2).abs() < 1e-9);
+
+        let lens = Lens::parse(&FILE.replace("0, 0, 0]", "0.02, 0.03, 0]"), size).unwrap();
+        let (moved, stretch) = straight_region(&roi, &lens);
+        // A lens also shears: one of two square directions turns by as much more as the other
+        // turns less.
+        let seen = [0.0, FRAC_PI_2].map(|square| {
+            let (sin, cos) = (roi.rotation + square).sin_cos();
+            let [a, b] = [-1.0, 1.0].map(|way| {
+                let step = way * roi.side / 4.0;
+                let end = Pixel::new(roi.centre.x + step * cos, roi.centre.y + step * sin);
+                of_index(&lens, end).unwrap()
+            });
+            ((b.y - a.y).atan2(b.x - a.x) - square, a.distance(b) / (roi.side / 2.0))
+        });
+        let turned = f64::midpoint(seen[0].0, seen[1].0);
+        assert!((turned - moved.rotation).abs() < 0.004, "{turned} {moved:?}");
+        let sized = (seen[0].1 * seen[1].1).sqrt();
+        assert!(
+            (sized - stretch).abs() < 0.01 && (stretch - 1.0).abs() > 0.01,
+            "{sized} {stretch}"
+        );
+        assert!((moved.side - roi.side * stretch).abs() < 1e-9);
+    }
+
     #[test]
     fn a_lens_file_that_is_none_is_refused_in_one_line() {
         let size = PictureSize { width: 720, height: 1280 };
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("lens.json");
-        let missing = read(&file, size).unwrap_err();
+        let missing = [read(&file, size).unwrap_err(), check(&file).unwrap_err()];
         std::fs::write(&file, "{}").unwrap();
-        let empty = read(&file, size).unwrap_err();
-        for error in [missing, empty] {
+        let empty = [read(&file, size).unwrap_err(), check(&file).unwrap_err()];
+        for error in missing.into_iter().chain(empty) {
             assert!(!error.to_string().contains('\n') && error.exit_code() == 2, "{error}");
         }
         std::fs::write(&file, FILE).unwrap();

@@ -2,16 +2,19 @@
 //! fixed order, each with a name that is the same on every machine and in every shard.
 //!
 //! Columns: `file` (relative to the manifest) is required; `pupil`, `swing`, `view` (face-on or
-//! down-the-line), `stature` (with unit), `handed` (right or left) and `capture_fps` may be
-//! there. Rows of one pupil and swing are the two views of that swing.
+//! down-the-line), `stature` (with unit), `handed` (right or left), `capture_fps` and `lens` (a
+//! calibration, relative to the manifest) may be there. Rows of one pupil and swing are the two views of that swing.
 
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest as _, Sha256};
 
 use crate::calibration::View;
+use crate::cli::desk::BatchArgs;
+use crate::error::Error;
 use crate::frames::Handed;
 use crate::options::{Clip, Options, OptionsError};
+use crate::run::lens;
 
 /// Clips are known by these endings in a folder.
 const ENDINGS: [&str; 9] = ["mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp", "mp4v", "3g2"];
@@ -34,6 +37,30 @@ pub struct Row {
     pub stature: String,
     pub handed: String,
     pub capture_fps: String,
+    pub lens: Option<PathBuf>,
+}
+
+/// What the command line says for every row that does not say it itself.
+#[derive(Clone, Copy, Debug)]
+pub struct ForAll<'a> {
+    pub stature: Option<&'a str>,
+    pub lens: &'a [String],
+}
+
+impl<'a> ForAll<'a> {
+    /// # Errors
+    /// When it makes no sense: better before the first clip than in every row.
+    pub fn new(args: &'a BatchArgs) -> Result<Self, Error> {
+        let all = Self { stature: args.stature.as_deref(), lens: &args.lens };
+        let clip = |view| Clip::new(PathBuf::new(), Some(view));
+        let mut any = Options::new(vec![clip(View::FaceOn), clip(View::DownTheLine)])?;
+        all.stature.iter().try_for_each(|text| any.set_stature(text))?;
+        all.lens.iter().try_for_each(|text| any.set_lens(text))?;
+        for file in any.clips().iter().filter_map(|clip| clip.lens.as_ref()) {
+            lens::check(file)?;
+        }
+        Ok(all)
+    }
 }
 
 #[derive(Debug, thiserror::Error)]
@@ -95,6 +122,7 @@ fn in_folder(folder: &Path) -> Result<Vec<Job>, BatchError> {
             stature: String::new(),
             handed: String::new(),
             capture_fps: String::new(),
+            lens: None,
         }],
     };
     Ok(paths.into_iter().map(job).collect())
@@ -104,7 +132,7 @@ fn in_manifest(manifest: &Path) -> Result<Vec<Job>, BatchError> {
     let wrong = |why: String| BatchError::Manifest { file: manifest.display().to_string(), why };
     let mut reader = csv::Reader::from_path(manifest).map_err(|e| wrong(e.to_string()))?;
     let names = reader.headers().map_err(|e| wrong(e.to_string()))?.clone();
-    let known = ["pupil", "swing", "view", "file", "stature", "handed", "capture_fps"];
+    let known = ["pupil", "swing", "view", "file", "stature", "handed", "capture_fps", "lens"];
     if let Some(other) = names.iter().find(|name| !known.contains(&name.trim())) {
         return Err(wrong(format!("column \"{other}\" is none of {}", known.join(", "))));
     }
@@ -132,6 +160,7 @@ fn in_manifest(manifest: &Path) -> Result<Vec<Job>, BatchError> {
                 stature: cell("stature"),
                 handed: cell("handed"),
                 capture_fps: cell("capture_fps"),
+                lens: Some(cell("lens")).filter(|s| !s.is_empty()).map(|s| beside.join(s)),
             },
         );
         match jobs.iter_mut().find(|job| job.pupil == pupil && job.swing == swing) {
@@ -143,39 +172,48 @@ fn in_manifest(manifest: &Path) -> Result<Vec<Job>, BatchError> {
 }
 
 impl Job {
-    /// From what the manifest says, not from where it lies: the same on every machine.
+    /// From what the manifest and the lens files say, not from where they lie: the same on every
+    /// machine.
     #[must_use]
-    pub fn name(&self, stature: Option<&str>) -> String {
+    pub fn name(&self, all: ForAll<'_>) -> String {
         let mut sum = Sha256::new();
-        let mut add = |text: &str| {
-            sum.update(text.as_bytes());
+        let mut add = |bytes: &[u8]| {
+            sum.update(bytes);
             sum.update([0]);
         };
-        [&self.pupil, &self.swing].into_iter().for_each(|text| add(text));
+        [&self.pupil, &self.swing].into_iter().for_each(|text| add(text.as_bytes()));
         for row in &self.rows {
             let length = std::fs::metadata(&row.path).map(|m| m.len()).unwrap_or_default();
             [&row.file, &row.view, &row.stature, &row.handed, &row.capture_fps]
                 .into_iter()
-                .for_each(|text| add(text));
-            add(&length.to_string());
+                .for_each(|text| add(text.as_bytes()));
+            add(length.to_string().as_bytes());
         }
-        add(stature.unwrap_or_default());
-        add(env!("CARGO_PKG_VERSION"));
+        add(all.stature.unwrap_or_default().as_bytes());
+        add(env!("CARGO_PKG_VERSION").as_bytes());
+        // Without a lens the names are those they always were.
+        for (at, clip) in self.options(all).iter().flat_map(Options::clips).enumerate() {
+            if let Some(file) = &clip.lens {
+                add(at.to_string().as_bytes());
+                add(&std::fs::read(file).unwrap_or_default());
+            }
+        }
         sum.finalize().iter().take(8).map(|byte| format!("{byte:02x}")).collect()
     }
 
     /// # Errors
     /// When a cell makes no sense.
-    pub fn options(&self, stature: Option<&str>) -> Result<Options, String> {
+    pub fn options(&self, all: ForAll<'_>) -> Result<Options, String> {
         let mut clips = Vec::new();
         for row in &self.rows {
-            clips.push(Clip::new(row.path.clone(), view(&row.view)?));
+            let clip = Clip::new(row.path.clone(), view(&row.view)?);
+            clips.push(Clip { lens: row.lens.clone(), ..clip });
         }
         let said = |error: OptionsError| error.to_string();
         let mut options = Options::new(clips).map_err(said)?;
         let given =
             |of: fn(&Row) -> &String| self.rows.iter().map(of).find(|text| !text.is_empty());
-        if let Some(text) = given(|row| &row.stature).map(String::as_str).or(stature) {
+        if let Some(text) = given(|row| &row.stature).map(String::as_str).or(all.stature) {
             options.set_stature(text).map_err(said)?;
         }
         options.handed = handed(given(|row| &row.handed).map_or("", String::as_str))?;
@@ -186,6 +224,7 @@ impl Job {
             };
             options.set_capture_fps(&text).map_err(said)?;
         }
+        all.lens.iter().try_for_each(|text| options.lend_lens(text)).map_err(said)?;
         Ok(options)
     }
 }

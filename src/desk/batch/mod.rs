@@ -17,7 +17,7 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::results::{SwingResult, write_atomically};
 use crate::run::{self, observe::Instruments};
-use manifest::{Job, jobs, share};
+use manifest::{ForAll, Job, jobs, share};
 use table::{Row, Tables};
 
 pub use manifest::BatchError;
@@ -49,28 +49,24 @@ enum Outcome {
 
 fn measure_all(args: &BatchArgs, progress: bool, measurer: Measurer<'_>) -> Result<String, Error> {
     let (i, n) = share(args.shard.as_deref())?;
-    let stature = args.stature.as_deref();
-    if let Some(text) = stature {
-        crate::options::parse_stature(text)?;
-    }
+    let all = ForAll::new(args)?;
     let mine: Vec<Job> = jobs(&args.inputs)?.into_iter().skip(i - 1).step_by(n).collect();
     let results = args.out.join("results");
     std::fs::create_dir_all(&results).map_err(BatchError::io(&results))?;
     let mut fresh = 0;
     for (at, job) in mine.iter().enumerate() {
-        let place = results.join(job.name(stature));
+        let place = results.join(job.name(all));
         if known(&place, args.retry_failed).is_none() {
             if progress {
                 eprintln!("{} of {}: {} {}", at + 1, mine.len(), job.pupil, job.swing);
             }
             fresh += 1;
-            settle(job, stature, &place, measurer)?;
+            settle(job, all, &place, measurer)?;
         }
     }
     let part = if n == 1 { String::new() } else { format!("-{i}-of-{n}") };
-    let (rows, failures) = write_tables(&args.out, &part, &mine, |job| {
-        known(&results.join(job.name(stature)), false)
-    })?;
+    let (rows, failures) =
+        write_tables(&args.out, &part, &mine, |job| known(&results.join(job.name(all)), false))?;
     Ok(format!(
         "{fresh} swings looked at, {rows} of {} measured: {} and .parquet. {failures} failed: {}.\n",
         mine.len(),
@@ -128,14 +124,9 @@ fn known(place: &Path, retry_failed: bool) -> Option<Outcome> {
     why.filter(|_| !retry_failed).map(Outcome::Failed)
 }
 
-fn settle(
-    job: &Job,
-    stature: Option<&str>,
-    place: &Path,
-    measurer: Measurer<'_>,
-) -> Result<(), Error> {
+fn settle(job: &Job, all: ForAll<'_>, place: &Path, measurer: Measurer<'_>) -> Result<(), Error> {
     let measured =
-        job.options(stature).and_then(|options| measurer(&options).map_err(|e| e.to_string()));
+        job.options(all).and_then(|options| measurer(&options).map_err(|e| e.to_string()));
     match measured {
         Ok(result) => {
             write_atomically(&place.with_extension("json"), result.to_json()?.as_bytes())?;
@@ -181,6 +172,7 @@ mod tests {
             out: out.to_owned(),
             shard: shard.map(str::to_owned),
             stature: None,
+            lens: Vec::new(),
             retry_failed: false,
         }
     }
@@ -253,6 +245,50 @@ mod tests {
         let again = BatchArgs { retry_failed: true, ..args(&list, &out, None) };
         measure_all(&again, false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 1);
+    }
+
+    /// The same lens however it is said, none where it is said for the other view, and another
+    /// calibration is another measurement.
+    #[test]
+    fn lenses_come_from_the_row_or_from_the_command_line() {
+        const LENS: &str = r#"{"image_size": [720, 1280],
+            "camera_matrix": [[990, 0, 359], [0, 990, 641], [0, 0, 1]], "dist_coeffs": [0.1, -0.2]}"#;
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        let list = at("m.csv");
+        let rows = "file,view,lens\na.mp4,face-on,own.json\nb.mp4,face-on,\nc.mp4,down-the-line,\n";
+        std::fs::write(&list, rows).unwrap();
+        std::fs::write(at("all.json"), LENS).unwrap();
+        let file = at("all.json").display().to_string();
+        let run = |lens: &[String], out: &str| {
+            let mut seen = Vec::new();
+            let lens = lens.to_vec();
+            let said = measure_all(
+                &BatchArgs { lens, ..args(&list, &at(out), None) },
+                false,
+                &mut |options| {
+                    seen.push(options.clips()[0].lens.clone());
+                    Ok(SwingResult::from_json(ROW).unwrap())
+                },
+            );
+            (said, seen)
+        };
+        let one = [format!("face-on:{file}")];
+        let all = Some(at("all.json"));
+        assert_eq!(run(&one, "out").1, [Some(at("own.json")), all, None]);
+        assert_eq!(run(&one, "out").1.len(), 0);
+        std::fs::write(at("own.json"), "another calibration").unwrap();
+        assert_eq!(run(&one, "out").1, [Some(at("own.json"))]);
+        for wrong in [
+            vec![at("none.json").display().to_string()],
+            vec![list.display().to_string()],
+            vec![String::new()],
+            vec![file.clone(), file],
+        ] {
+            let said = run(&wrong, "wrong").0.unwrap_err();
+            assert!(!said.to_string().contains('\n') && said.exit_code() == 2, "{said}");
+            assert!(!at("wrong").exists());
+        }
     }
 
     #[test]
