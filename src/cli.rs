@@ -154,6 +154,11 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "[VIEW:]x1,y1,x2,y2", help_heading = "Marks")]
     pub target_line: Vec<String>,
 
+    /// Look for no alignment rod on the ground: else one that is found is taken for the target line
+    /// where none is marked, and the notes say so
+    #[arg(long, help_heading = "Marks")]
+    pub no_rod: bool,
+
     /// A point on the ground whose place is known, once for each: where the picture shows it, then
     /// how far along the target line and toward the ball, from any zero; four fix the camera
     #[arg(long, value_name = "[VIEW:]x,y,TARGET,BALL", help_heading = "Marks")]
@@ -244,6 +249,7 @@ impl MeasureArgs {
         }
         options.handed = self.handed.into();
         options.accuracy = self.accuracy.into();
+        options.find_rod = !self.no_rod;
         options.out = self.out;
         options.blur_faces = self.blur_faces;
         options.skeleton = self.skeleton;

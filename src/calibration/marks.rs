@@ -56,7 +56,13 @@ impl Rows<'_> {
         Ok(ray * reach)
     }
 
-    pub(super) fn target_line(&self, lens: &Lens, marks: Segment) -> Result<Row, CalibrationError> {
+    /// Along the target line; its ends are good to `set_px` along x and y.
+    pub(super) fn target_line(
+        &self,
+        lens: &Lens,
+        marks: Segment,
+        set_px: f64,
+    ) -> Result<Row, CalibrationError> {
         const WHAT: &str = "the target line";
         let heading = |m: Segment| {
             let line = self.on_ground(lens, m.to, WHAT)? - self.on_ground(lens, m.from, WHAT)?;
@@ -64,7 +70,8 @@ impl Rows<'_> {
             // either end may be marked first
             Ok((golf.y / golf.x).atan())
         };
-        let sd = self.mark_noise(marks, heading)?.hypot(ROD_SD);
+        let set = self.mark_noise(marks, heading)? * (set_px / self.request.mark_sd());
+        let sd = set.hypot(ROD_SD);
         Ok(Row { miss: heading(marks)?, sd, what: WHAT, given: true })
     }
 

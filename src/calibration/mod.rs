@@ -13,21 +13,25 @@
 //! A lens with a known calibration is straightened before ([`Lens`]); without one the lens is
 //! taken to be straight.
 //!
-//! Not done: a camera that moves (taken out in [`crate::track`]); a rod found in the picture by
-//! itself; a camera without a golfer before it.
+//! A rod on the ground found by itself ([`find_sticks`]) takes the place of a marked target line
+//! where there is none.
+//!
+//! Not done: a camera that moves (taken out in [`crate::track`]); a camera without a golfer before
+//! it.
 
 mod errors;
 mod lens;
 mod marks;
 mod proportions;
 mod request;
+mod rod;
 mod rows;
 mod solve;
 
 #[cfg(test)]
 mod scatter;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
 use nalgebra::SMatrix;
 
@@ -37,6 +41,7 @@ use crate::units::Estimate;
 pub use errors::{Correlation, ErrorModel};
 pub use lens::{Lens, LensError};
 pub use request::{CalibrationRequest, CameraFacts, GroundMark, Place, Reference, Segment};
+pub use rod::{ROD_WIDTH_M, find_sticks};
 pub use solve::calibrate;
 
 /// What fixed the scale.

@@ -13,7 +13,7 @@ const LEAST_PX: u32 = 20;
 const LEAST_M: f64 = 0.05;
 
 /// Two points of the reference picture.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Segment {
     pub from: Pixel,
     pub to: Pixel,
@@ -98,6 +98,8 @@ pub struct CalibrationRequest {
     pub vertical: Option<Segment>,
     /// A line on the ground that runs along the target line.
     pub target_line: Option<Segment>,
+    /// Sticks found on the ground; one of them may be a rod along the target line.
+    pub sticks: Vec<Segment>,
     /// Natural logarithm of the focal length over the picture's longer side, from metadata.
     pub log_focal: Option<Estimate>,
     /// The marks are in the picture as it was filmed, the body in the one that this straightens.
@@ -121,6 +123,7 @@ impl CalibrationRequest {
             camera: None,
             vertical: None,
             target_line: None,
+            sticks: Vec::new(),
             log_focal: None,
             lens: None,
         }
@@ -138,6 +141,7 @@ impl CalibrationRequest {
             ground: self.ground.iter().map(|m| GroundMark { at: point(m.at), ..*m }).collect(),
             vertical: self.vertical.map(segment),
             target_line: self.target_line.map(segment),
+            sticks: self.sticks.iter().copied().map(segment).collect(),
             log_focal: Some(lens.log_focal()),
             ..self.clone()
         }

@@ -8,7 +8,7 @@ use nalgebra::Vector3;
 
 use super::errors::ErrorModel;
 use super::proportions::Standing;
-use super::request::CalibrationRequest;
+use super::request::{CalibrationRequest, Segment};
 use super::solve::Theta;
 use super::{CalibrationError, UNKNOWNS};
 use crate::frames::{Attitude, GolfFromCamera, Pixel};
@@ -55,6 +55,10 @@ pub(super) enum Extra {
 /// All unknowns together.
 pub(super) const ALL: usize = UNKNOWNS + 5;
 
+/// An end of a rod that was found by itself, along x and y, pixels: the line through hundreds of
+/// crests is better, its ends are good to a pixel or two along it (`rod/scenes.rs`).
+const FOUND_PX: f64 = 0.5;
+
 /// One thing known: how far the unknowns miss it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Row {
@@ -70,6 +74,8 @@ pub(super) struct Rows<'a> {
     pub(super) standing: &'a Standing,
     pub(super) request: &'a CalibrationRequest,
     scale_sd: f64,
+    /// Found by itself.
+    rod: Option<Segment>,
 }
 
 /// Central differences of all rows by every unknown.
@@ -127,7 +133,20 @@ impl<'a> Rows<'a> {
     ) -> Self {
         let size = errors.log_stature_px;
         let scale_sd = standing.log_stature_px.sd * size.common.sqrt();
-        Self { guess, standing, request, scale_sd }
+        Self { guess, standing, request, scale_sd, rod: None }
+    }
+
+    /// The same with a rod along the target line.
+    pub fn with_rod(self, rod: Segment) -> Self {
+        Self { rod: Some(rod), ..self }
+    }
+
+    /// Where a point of the picture lies on the ground from the feet, along target and ball.
+    pub fn place_on_ground(&self, theta: &Theta, p: Pixel) -> Option<[f64; 2]> {
+        let lens = self.lens(theta);
+        let at = self.on_ground(&lens, p, GROUND).ok()?;
+        let golf = lens.golf.0 * (at - self.feet_middle(&lens));
+        Some([golf.x, golf.y])
     }
 
     pub fn start(&self) -> Theta {
@@ -145,11 +164,9 @@ impl<'a> Rows<'a> {
             *slot = value;
         }
         if let Some(mark) = self.request.ground.first() {
-            let lens = self.lens(&theta);
-            if let Ok(at) = self.on_ground(&lens, mark.at, GROUND) {
-                let golf = lens.golf.0 * (at - self.feet_middle(&lens));
-                theta[Extra::ZeroTarget as usize] = golf.x - mark.target_m;
-                theta[Extra::ZeroBall as usize] = golf.y - mark.ball_m;
+            if let Some([target, ball]) = self.place_on_ground(&theta, mark.at) {
+                theta[Extra::ZeroTarget as usize] = target - mark.target_m;
+                theta[Extra::ZeroBall as usize] = ball - mark.ball_m;
             }
         }
         theta
@@ -179,7 +196,11 @@ impl<'a> Rows<'a> {
             rows.push(self.vertical(&lens, marks));
         }
         if let Some(marks) = self.request.target_line {
-            rows.push(self.target_line(&lens, marks)?);
+            rows.push(self.target_line(&lens, marks, self.request.mark_sd())?);
+        }
+        if let Some(rod) = self.rod {
+            let row = self.target_line(&lens, rod, FOUND_PX)?;
+            rows.push(Row { what: "the rod on the ground", given: false, ..row });
         }
         for reference in &self.request.references {
             rows.extend(self.reference(&lens, reference)?);

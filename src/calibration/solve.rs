@@ -5,6 +5,7 @@ use nalgebra::{SMatrix, SVector};
 use super::errors::ErrorModel;
 use super::proportions::{self, Standing};
 use super::request::{CalibrationRequest, GroundMark};
+use super::rod;
 use super::rows::{ALL, Row, Rows, unknowns};
 use super::{Calibration, CalibrationError, ScaleMethod, UNKNOWNS, View};
 use crate::events::Events;
@@ -14,7 +15,7 @@ use crate::units::Estimate;
 use crate::warning::{Warned, Warning};
 
 pub(super) type Theta = SVector<f64, ALL>;
-type Square = SMatrix<f64, ALL, ALL>;
+pub(super) type Square = SMatrix<f64, ALL, ALL>;
 
 /// Far more than Gauss-Newton needs on rows that are nearly straight.
 const ROUNDS: usize = 25;
@@ -40,10 +41,23 @@ pub fn calibrate(
     let request = &request.straightened();
     let standing = Standing::at_address(lifted, events).ok_or(CalibrationError::NoAddress)?;
     let rows = Rows::new(&lifted.camera, &standing, request, &ErrorModel::LIFT);
-    let (theta, covariance) = solve(&rows)?;
+    let (mut theta, mut covariance) = solve(&rows)?;
+    let mut warnings = Vec::new();
+    let no_line = request.target_line.is_none();
+    let rod = rod::choose(&rows, &theta, &covariance, &request.sticks).filter(|_| no_line);
+    let rows = match rod {
+        None => rows,
+        Some(rod) => {
+            let aim = theta[2];
+            let rows = rows.with_rod(rod);
+            (theta, covariance) = solve(&rows)?;
+            warnings.push(found(theta[2] - aim));
+            rows
+        }
+    };
     let covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS> =
         covariance.fixed_view::<UNKNOWNS, UNKNOWNS>(0, 0).into_owned();
-    let mut warnings = judge(&rows.at(&theta)?)?;
+    warnings.extend(judge(&rows.at(&theta)?)?);
     let attitude = Attitude { pitch: theta[0], roll: theta[1], azimuth: theta[2] };
     warnings.extend(check_view(&attitude, request.view)?);
     let metres = theta[4].exp();
@@ -64,6 +78,13 @@ pub fn calibrate(
         ));
     }
     Ok(Warned { output, warnings })
+}
+
+fn found(turned: f64) -> Warning {
+    Warning(format!(
+        "A rod on the ground was found by itself and taken for the target line, which turned the aim by {:.1} degrees: where it was not laid along the target line, mark the line or measure with --no-rod.",
+        turned.to_degrees().abs()
+    ))
 }
 
 fn method(request: &CalibrationRequest) -> ScaleMethod {

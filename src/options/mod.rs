@@ -148,6 +148,8 @@ pub struct Options {
     pub stature: Option<Metres>,
     pub handed: Handed,
     pub accuracy: Accuracy,
+    /// Take a rod that lies on the ground for the target line where none is marked.
+    pub find_rod: bool,
     /// What the coach has set by hand, in order; checked by [`Options::correct`].
     corrections: Vec<Correction>,
     /// Folder for the result files; `None` writes none.
@@ -190,6 +192,7 @@ impl Options {
             stature: None,
             handed: Handed::Right,
             accuracy: Accuracy::default(),
+            find_rod: true,
             corrections: Vec::new(),
             out: None,
             blur_faces: false,

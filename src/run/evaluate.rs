@@ -187,6 +187,9 @@ fn request(seen: &Observed, clip: &Clip, view: View, options: &Options) -> Calib
     request.vertical = clip.vertical;
     request.target_line = clip.target_line;
     request.ground.clone_from(&clip.ground);
+    if options.find_rod {
+        request.sticks.clone_from(&seen.sticks);
+    }
     request.lens = seen.lens;
     request.camera = clip.camera_fov.map(|field_of_view| CameraFacts {
         field_of_view,

@@ -14,6 +14,7 @@ mod observed;
 mod outputs;
 pub mod pictures;
 mod progress;
+mod rod;
 mod scene;
 pub mod short_clip;
 mod timings;

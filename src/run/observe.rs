@@ -17,7 +17,7 @@ use crate::warning::Warning;
 pub use super::faces::Face;
 pub use super::observed::{Observed, ObservedError};
 use super::watcher::{Step, Watcher, go_on};
-use super::{faces, first, lens};
+use super::{faces, first, lens, rod};
 
 /// Pictures a second of real time in the coarse scan: a downswing (0.2 to 0.3 s, FACTS A3.5)
 /// still shows in three of them.
@@ -78,8 +78,7 @@ pub fn observe(
     look.begin(Step::Lift)?;
     let straight = lens::straight(&track, lens.as_ref());
     let lifted = lift::lift(&straight, handed, accuracy, &instruments.corrector)?;
-    watcher.step(Step::Lift, 1.0);
-    Ok(Observed {
+    let mut seen = Observed {
         info: info.clone(),
         sha256,
         clock: look.clock,
@@ -89,10 +88,14 @@ pub fn observe(
         track,
         lens,
         lifted,
+        sticks: Vec::new(),
         sound,
         others,
         warnings: notes,
-    })
+    };
+    seen.sticks = rod::sticks(&seen)?;
+    watcher.step(Step::Lift, 1.0);
+    Ok(seen)
 }
 
 fn clock(info: &ClipInfo, clip: &Clip) -> Clock {

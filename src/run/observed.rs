@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::calibration::Lens;
+use crate::calibration::{Lens, Segment};
 use crate::decode::{ClipInfo, Clock, Sound, Timestamp};
 use crate::frames::Handed;
 use crate::keypoints::Accuracy;
@@ -42,6 +42,8 @@ pub struct Observed {
     /// Where there is one, `lifted` is in the picture that it straightens.
     pub lens: Option<Lens>,
     pub lifted: Lifted,
+    /// What lies on the ground like a rod, in the picture as it was filmed.
+    pub sticks: Vec<Segment>,
     pub sound: Option<Sound>,
     /// Heads of other people.
     pub others: Vec<Face>,
