@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 use super::solve::calibrate;
 use super::tests::SWING;
 use super::{CalibrationRequest, CameraFacts, GroundMark, Place, Reference, ScaleMethod, Segment};
-use super::{UNKNOWNS, View};
+use super::{ErrorModel, UNKNOWNS, View};
 use crate::frames::{Handed, PictureSize, Pixel};
 use crate::geometry::synthetic::{STATURE, Shot};
 use crate::lift::Lifted;
@@ -67,7 +67,8 @@ impl Scene {
             *angle += dice.normal(0.03);
         }
         let mut lifted = shot.lifted(&SWING);
-        let (size, deeper) = (dice.normal(0.015 * 0.85_f64.sqrt()), dice.normal(0.02));
+        let (size, deeper) =
+            (dice.normal(0.015 * ErrorModel::LIFT.log_stature_px.common.sqrt()), dice.normal(0.02));
         for f in &mut lifted.frames {
             f.log_stature_px.value += size;
             for p in &mut f.points.0 {
