@@ -17,6 +17,7 @@ import json
 import os
 import random
 import sys
+from collections import Counter
 
 import numpy as np
 import torch
@@ -170,11 +171,17 @@ def main():
     clips = [clip(rows, s, evaluate.predict(net, rows, s, 0), np.array(factors), camera_factors) for s in pool]
     whole = [c for c in clips if set(range(6)) <= set(c["phase"])]
     rng = random.Random(4)
-    pairs, alike = [], []
-    for c in (c for c in whole if c["view"] == 0):
-        others = [b for b in whole if b["view"] == 1 and ("wild" in b["kind"]) == ("wild" in c["kind"])]
-        pairs.append((c, rng.choice(others)))
-        alike.append((c, min(others, key=lambda b: unlikeness(c, b))))
+    pairs, ranked = [], []
+    for i, c in enumerate(c for c in whole if c["view"] == 0):
+        others = [k for k, b in enumerate(whole) if b["view"] == 1 and ("wild" in b["kind"]) == ("wild" in c["kind"])]
+        pairs.append((c, whole[rng.choice(others)]))
+        ranked += [(unlikeness(c, whole[k]), i, k) for k in others]
+    likest, used = {}, Counter()
+    for _, i, k in sorted(ranked):  # no clip lends its errors to more than two swings
+        if i not in likest and used[k] < 2:
+            likest[i] = whole[k]
+            used[k] += 1
+    alike = [(pairs[i][0], likest[i]) for i in sorted(likest)]
     os.makedirs(args.out, exist_ok=True)
     write(args.out, "one.jsonl", clips)
     write(args.out, "same.jsonl", [dict(c, second=same(c, b, rng.uniform(-0.5, 0.5) / 30)) for c, b in alike])

@@ -104,7 +104,7 @@ impl<'a> Course<'a> {
         let mut due = f64::NEG_INFINITY;
         for (k, t) in times.iter().enumerate() {
             let event = events.iter().any(|e| (e - t).abs() < 1e-4);
-            if event || *t >= due || k + 1 == times.len() {
+            if event || *t >= due - 1e-6 || k + 1 == times.len() {
                 known.push((k, posterior.budgets(k)));
                 due = t + BUDGET_STEP_S;
             }

@@ -1,11 +1,11 @@
 //! Everything the fit knows, as weighted rows: observations, their common errors, cameras,
-//! segment lengths, smoothness. In: where the unknowns stand. Out: rows with their cause.
+//! clocks, smoothness. In: where the unknowns stand. Out: rows with their cause.
 
 use super::super::pose::{CHANNELS, Channels, DEPTHS, LOG_STATURE_PX};
 use super::super::view::noise;
 use super::arrow::{Arrow, Equation};
 use super::model::{self, CAMERA, STATE, State};
-use super::{CLOCK, EYE, LENGTHS, POSITION_SD, Problem, Unknowns};
+use super::{CLOCK, EYE, POSITION_SD, Problem, Unknowns};
 use crate::calibration::UNKNOWNS;
 
 /// What a row's noise is put down to.
@@ -32,15 +32,6 @@ pub(super) struct Tagged {
 /// Degrees of freedom of the Student tails (Lange et al. 1989); lighter or
 /// heavier ones made no difference on held-out swings.
 const TAILS: f64 = 10.0;
-/// Segment lengths, statures, with their spread between people and what they give way within
-/// a swing: hub to hub (de Leva's 0.257 and 0.264 less the sternum's depth behind the skin,
-/// spine bends), shoulder joints (0.87 of ANSUR's biacromial 0.237 and 0.224; the blades
-/// slide), hip joints (half of Winter's 0.191; rigid). FACTS B1 to B4.
-const SEGMENTS: [Segment; LENGTHS] = [
-    Segment { at: 3, length: 0.245, spread: 0.025, gives: 0.010 },
-    Segment { at: 9, length: 0.200, spread: 0.020, gives: 0.012 },
-    Segment { at: 12, length: 0.105, spread: 0.015, gives: 0.004 },
-];
 /// Power of the acceleration, m^2/s^3: twice its correlation time (about 0.1 s) times its
 /// square: 20 m/s^2 for the hubs, 60 for the hips, 130 for the shoulders, 450 for the hands, more
 /// than a swing needs (0.2 m of shoulder turn through 2 rad in 0.25 s, FACTS A3.5). Held-out
@@ -51,23 +42,12 @@ const POWER: [f64; STATE / 3] = [80.0, 80.0, 160.0, 3200.0, 800.0, 40_000.0];
 /// A clock that runs by definition as it does, seconds.
 const SURE_S: f64 = 1e-7;
 
-/// Log metres in a stature, among the first camera's unknowns.
-const METRES: usize = 4;
-
-struct Segment {
-    at: usize,
-    length: f64,
-    spread: f64,
-    gives: f64,
-}
-
 pub(super) fn equations(problem: &Problem, at: &Unknowns) -> Vec<Tagged> {
     let mut rows = Vec::new();
     for eye in 0..problem.eyes.len() {
         add_observations(&mut rows, problem, at, eye);
         add_camera(&mut rows, problem, at, eye);
     }
-    add_lengths(&mut rows, problem, at);
     add_smoothness(&mut rows, problem, at);
     rows
 }
@@ -188,31 +168,6 @@ fn add_camera(rows: &mut Vec<Tagged>, problem: &Problem, at: &Unknowns, eye: usi
     let common = at.common(eye);
     for i in 0..CHANNELS {
         one(eye * EYE + CAMERA + i, -common[i], e.common_sd[i], cause(i, eye));
-    }
-}
-
-fn add_lengths(rows: &mut Vec<Tagged>, problem: &Problem, at: &Unknowns) {
-    let first = problem.eyes.len() * EYE;
-    for (which, s) in SEGMENTS.iter().enumerate() {
-        let length = at.length(problem.eyes.len(), which);
-        // people of any scale have these proportions, so they say nothing about the scale
-        let share = s.length * at.camera(0)[METRES].exp();
-        let miss = share - length;
-        let weight = (s.spread * problem.stature).powi(-2);
-        let border = vec![(first + which, 1.0), (METRES, -share)];
-        let row = Equation { border, miss, weight, band: Vec::new() };
-        rows.push(Tagged { row, cause: Cause::Keypoints });
-        for (knot, state) in at.states.iter().enumerate() {
-            let v = state.fixed_rows::<3>(s.at);
-            let size = v.norm().max(1e-6);
-            let row = Equation {
-                band: (0..3).map(|k| (knot * STATE + s.at + k, v[k] / size)).collect(),
-                border: vec![(first + which, -1.0)],
-                miss: length - size,
-                weight: (s.gives * problem.slack * problem.stature).powi(-2),
-            };
-            rows.push(Tagged { row, cause: Cause::Keypoints });
-        }
     }
 }
 

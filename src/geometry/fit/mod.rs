@@ -29,6 +29,8 @@ pub(super) use posterior::Posterior;
 
 /// Rounds of reweighted Gauss-Newton; it settles in about six.
 const ROUNDS: usize = 25;
+/// Least share of a step that is taken.
+const LEAST_SHARE: f64 = 0.1;
 /// A step below this has settled, metres.
 const SETTLED: f64 = 1e-4;
 /// A slow approach that is this near is within a tenth of any sd, metres.
@@ -44,8 +46,6 @@ const CLOCK_STEP_S: f64 = 1e-5;
 /// face-on, 3.2 ms down-the-line (wild motion 3.9 and 6.5). Two clips' lags look like an offset of
 /// their clocks and cannot be told from one.
 const LAG_SD_S: f64 = 0.003;
-/// Segment lengths in the border.
-const LENGTHS: usize = 3;
 /// The gauge: where the body is as a whole does not matter, metres.
 const POSITION_SD: f64 = 0.3;
 
@@ -72,10 +72,6 @@ struct Eye {
 struct Problem {
     times: Vec<f64>,
     eyes: Vec<Eye>,
-    /// Metres.
-    stature: f64,
-    /// Factor on how far segment lengths may give way.
-    slack: f64,
 }
 
 /// Where the unknowns stand.
@@ -98,10 +94,6 @@ impl Unknowns {
         self.border[eye * EYE + CLOCK]
     }
 
-    fn length(&self, eyes: usize, which: usize) -> f64 {
-        self.border[eyes * EYE + which]
-    }
-
     fn step(&mut self, by: &Vector, share: f64) {
         for (k, s) in self.states.iter_mut().enumerate() {
             (0..STATE).for_each(|i| s[i] += share * by.band[k * STATE + i]);
@@ -117,21 +109,21 @@ pub(super) fn fit(
     times: &[f64],
     address: (f64, f64),
 ) -> Option<Posterior> {
-    // a body read so badly that constant lengths pull it to and fro is held to them less
-    [1.0, 10.0]
+    // a body read so badly that full steps go to and fro gets there by short ones
+    [(1.0, ROUNDS), (0.3, 3 * ROUNDS)]
         .into_iter()
-        .find_map(|slack| settle(Problem::new(views, times, slack), views, address))
+        .find_map(|pace| settle(Problem::new(views, times), views, address, pace))
 }
 
 fn settle(
     mut problem: Problem,
     views: &[(&View, Estimate)],
     address: (f64, f64),
+    (mut share, rounds): (f64, usize),
 ) -> Option<Posterior> {
     let mut unknowns = problem.start(views);
-    let mut share = 1.0_f64;
     let mut before: Option<Vector> = None;
-    for round in 1..=ROUNDS {
+    for round in 1..=rounds {
         problem.look_again(views, &unknowns);
         let rows = equations(&problem, &unknowns);
         let system = normal(&rows, problem.times.len() * STATE, unknowns.border.len());
@@ -142,13 +134,13 @@ fn settle(
         if !size.is_finite() {
             return None;
         }
-        if size < SETTLED || (round == ROUNDS && size < GOOD_ENOUGH) {
+        if size < SETTLED || (round == rounds && size < GOOD_ENOUGH) {
             let address = at_address(&problem.times, address.0, address.1);
             return Some(Posterior::new(problem, unknowns, factor, rows, address));
         }
         // a step that turns back has gone too far: half of one lands between
         if before.is_some_and(|b| b.along(&step) < 0.0) {
-            share = (share * 0.7).max(0.2);
+            share = (share * 0.7).max(LEAST_SHARE);
         }
         unknowns.step(&step, share);
         before = Some(step);
@@ -157,11 +149,9 @@ fn settle(
 }
 
 impl Problem {
-    fn new(views: &[(&View, Estimate)], times: &[f64], slack: f64) -> Self {
+    fn new(views: &[(&View, Estimate)], times: &[f64]) -> Self {
         let eyes = views.iter().map(|(view, offset)| Eye::new(view, *offset, times)).collect();
-        let stature = views.iter().map(|(v, _)| v.calibration().stature_m.value).sum::<f64>()
-            / views.len() as f64;
-        Self { times: times.to_vec(), eyes, stature, slack }
+        Self { times: times.to_vec(), eyes }
     }
 
     /// Reads a clip anew where its clock has moved; knots neither come nor go, or the fit would
@@ -182,8 +172,7 @@ impl Problem {
 
     /// Every clip's own reading, weighted in golf axes by how well it sees each of them.
     fn start(&self, views: &[(&View, Estimate)]) -> Unknowns {
-        let edge = self.eyes.len() * EYE + LENGTHS;
-        let mut border = DVector::zeros(edge);
+        let mut border = DVector::zeros(self.eyes.len() * EYE);
         let mut sums = vec![(State::zeros(), State::zeros()); self.times.len()];
         for (e, (eye, (view, _))) in self.eyes.iter().zip(views).enumerate() {
             border.rows_mut(e * EYE, CAMERA).copy_from(&eye.prior);
@@ -200,11 +189,6 @@ impl Problem {
         let mut states: Vec<State> =
             sums.iter().map(|(v, w)| v.component_div(&w.map(|w| w.max(1e-12)))).collect();
         fill(&mut states, &sums.iter().map(|(_, w)| w[0] > 0.0).collect::<Vec<_>>());
-        for (which, at) in [3, 9, 12].into_iter().enumerate() {
-            let n = states.len() as f64;
-            let mean = states.iter().map(|s| s.fixed_rows::<3>(at).norm()).sum::<f64>() / n;
-            border[self.eyes.len() * EYE + which] = mean;
-        }
         Unknowns { states, border }
     }
 }
