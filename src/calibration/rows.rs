@@ -163,11 +163,11 @@ impl<'a> Rows<'a> {
         ]) {
             *slot = value;
         }
-        if let Some(mark) = self.request.ground.first() {
-            if let Some([target, ball]) = self.place_on_ground(&theta, mark.at) {
-                theta[Extra::ZeroTarget as usize] = target - mark.target_m;
-                theta[Extra::ZeroBall as usize] = ball - mark.ball_m;
-            }
+        if let Some(mark) = self.request.ground.first()
+            && let Some([target, ball]) = self.place_on_ground(&theta, mark.at)
+        {
+            theta[Extra::ZeroTarget as usize] = target - mark.target_m;
+            theta[Extra::ZeroBall as usize] = ball - mark.ball_m;
         }
         theta
     }
