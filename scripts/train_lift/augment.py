@@ -131,6 +131,20 @@ def damage(land, roi, gen, strength):
     return land
 
 
+# sizes of what other codecs, squares and clothes change in the golfer network's words: points u v depth, ratio, vectors, up and target
+WORDS = torch.cat([torch.tensor([0.0015, 0.0015, 0.01]).repeat(19), torch.tensor([0.01]), torch.full((12,), 0.015), torch.full((6,), 0.03)])
+
+
+def blurred(image, gen):
+    """The golfer network's words less sharp, frame by frame and half as much through the clip: a small change in a picture
+    must not turn the body."""
+    b, n = image.shape[:2]
+    dev = image.device
+    noise = lambda *s: torch.randn(*s, generator=gen, device=dev)
+    size = 1.5 * torch.rand(b, 1, 1, generator=gen, device=dev) * on(WORDS, image)
+    return image + size * (noise(b, n, 76) + 0.5 * noise(b, 1, 76))
+
+
 def assemble(rows, picks, mask, network, gen=None, augment=False, strength=1.0):
     """picks B,N row numbers, mask B,N, network B; strength of the landmark noise."""
     land, roi, flag = (a[network[:, None], picks].clone() for a in (rows.land, rows.roi, rows.flag))
@@ -161,6 +175,7 @@ def assemble(rows, picks, mask, network, gen=None, augment=False, strength=1.0):
         aspect = cut
         land = damage(land, roi, gen, strength)
         have = have * (chance(b, 1) > 0.1)
+        image = blurred(image, gen)
     point, ratio, vector = targets(truth, roi, focal)
     net = network.float()[:, None].expand(*picks.shape)
     x = features(land, roi, aspect[:, None].expand(*picks.shape, 2), flag, net, image, have)

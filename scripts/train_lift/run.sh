@@ -11,8 +11,8 @@ export OMP_NUM_THREADS=1
 both() { # the held-out run, then all bodies
   local name=$1
   shift
-  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 10000 --ckpt "$work/${name}_held.pt" "$@"
-  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 10000 --ckpt "$work/${name}_all.pt" --all "$@"
+  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 11500 --ckpt "$work/${name}_held.pt" "$@"
+  python train.py --data "$data" --extra "$extra" --share 0.65 --steps 11500 --ckpt "$work/${name}_all.pt" --all "$@"
 }
 both one "$@" >"$work/one.log" &
 both two --seed 2 --noise 2 --drop 0.1 "$@"

@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.382, 0.198),
-        pixel: correlation(0.384, 0.173),
-        depth: correlation(0.454, 0.275),
-        log_stature_px: correlation(0.708, 0.228),
-        trunk: correlation(0.396, 0.257),
-        shoulders: correlation(0.185, 0.19),
-        hips: correlation(0.285, 0.251),
-        lead_arm: correlation(0.167, 0.178),
+        hub_pixel: correlation(0.383, 0.203),
+        pixel: correlation(0.385, 0.176),
+        depth: correlation(0.456, 0.277),
+        log_stature_px: correlation(0.714, 0.237),
+        trunk: correlation(0.392, 0.263),
+        shoulders: correlation(0.187, 0.196),
+        hips: correlation(0.287, 0.259),
+        lead_arm: correlation(0.166, 0.18),
     };
 }

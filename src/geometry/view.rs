@@ -253,7 +253,7 @@ fn slope(low: &Values, high: &Values, step: f64) -> Values {
 const DOUBT: f64 = 1.0;
 /// The sd of the hip line's components that the corrector states on plain held-out swings,
 /// statures.
-const USUAL_SD: f64 = 0.0129;
+const USUAL_SD: f64 = 0.0131;
 /// Limits of the factor on the sd.
 const DOUBT_LIMITS: (f64, f64) = (0.75, 3.0);
 
