@@ -26,6 +26,8 @@ const SURE: f64 = 4.0;
 const TOGETHER: f64 = 0.17;
 /// Share of the swing's pictures that must show the hands together.
 const MOSTLY: f64 = 0.6;
+/// Pictures further apart than this do not tell what the hands did between them, s.
+const STEPPED_OVER_S: f64 = 0.15;
 /// A path that begins or ends this near the downswing may have cut off the rest, s.
 const CUT_S: f64 = 0.35;
 
@@ -109,7 +111,24 @@ fn impacts(hands: &[Hands], top: usize) -> impl Iterator<Item = usize> + '_ {
     let (least, most) = DOWNSWING_S;
     (top + 1..hands.len())
         .take_while(move |&i| hands[i].time - hands[top].time <= most)
-        .filter(move |&i| hands[i].time - hands[top].time >= least && hands[i].height <= DOWN)
+        .filter(move |&i| hands[i].time - hands[top].time >= least && lowest(hands, i) <= DOWN)
+}
+
+/// How low the hands came at this picture or between it and the next. Twelve pictures a second
+/// can step over impact: the hands go on down as before and have come up as after.
+fn lowest(hands: &[Hands], i: usize) -> f64 {
+    let seen = hands[i].height;
+    let around = i.checked_sub(1).and_then(|before| hands.get(before..i + 3));
+    let Some([a, b, c, d]) = around else { return seen };
+    let step = c.time - b.time;
+    let down = (b.height - a.height) / (b.time - a.time);
+    let up = (d.height - c.height) / (d.time - c.time);
+    if step > STEPPED_OVER_S || down >= 0.0 || up <= 0.0 {
+        return seen;
+    }
+    // where the line through the two before meets the line through the two after
+    let after = (c.height - up * step - b.height) / (down - up);
+    if (0.0..=step).contains(&after) { (b.height + down * after).min(seen) } else { seen }
 }
 
 fn judge(hands: &[Hands], top: usize, impact: usize) -> Option<Swing> {
@@ -141,4 +160,64 @@ fn fastest(hands: &[Hands]) -> f64 {
         (w[1].across - w[0].across).hypot(w[1].height - w[0].height) / (w[1].time - w[0].time)
     });
     speeds.fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sampled(step: f64, places: &[(f64, f64)]) -> Vec<Hands> {
+        let at = |(i, &(across, height)): (usize, &(f64, f64))| Hands {
+            time: step * crate::signal::real(i),
+            across,
+            height,
+            apart: 0.05,
+        };
+        places.iter().enumerate().map(at).collect()
+    }
+
+    fn swings(hands: &[Hands]) -> bool {
+        let tops = (0..hands.len()).filter(|&i| hands[i].height >= UP);
+        tops.flat_map(|top| impacts(hands, top).map(move |i| (top, i)))
+            .any(|(top, impact)| judge(hands, top, impact).is_some())
+    }
+
+    /// Low, up, down and up at 10 pictures a second, none of them at impact.
+    #[test]
+    fn a_swing_whose_impact_lies_between_two_pictures_is_one() {
+        let places = [
+            (0.0, 0.0),
+            (0.0, 0.0),
+            (-0.1, 0.0),
+            (-0.2, 0.1),
+            (-0.2, 0.2),
+            (-0.15, 0.32),
+            (-0.1, 0.35),
+            (-0.14, 0.27),
+            (-0.14, 0.13),
+            (0.1, 0.14),
+            (0.1, 0.35),
+            (0.0, 0.36),
+        ];
+        assert!(swings(&sampled(0.1, &places)));
+    }
+
+    /// Hands that turn round at chest height swing nothing.
+    #[test]
+    fn hands_that_stay_up_are_no_swing() {
+        let places = [
+            (0.0, 0.0),
+            (0.0, 0.0),
+            (-0.1, 0.1),
+            (-0.2, 0.3),
+            (-0.1, 0.35),
+            (0.0, 0.28),
+            (0.1, 0.24),
+            (0.2, 0.26),
+            (0.2, 0.33),
+            (0.2, 0.35),
+            (0.1, 0.35),
+        ];
+        assert!(!swings(&sampled(0.1, &places)));
+    }
 }
