@@ -40,19 +40,7 @@ BODIES = ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "m8", "m9", "f1", "f2", "f3"
 
 def rendered(kern, b, M, T, points, q, cam, rng, K, plain=False):
     """Pictures of posed frames (K moments each) with random clothes, light and scenery."""
-    look = scene.dressed(b, rng)
-    if plain:
-        look["loose"][:] = 0
-    n = draw.normals(b.v, b.f)
-    v, f, w, col, cls = b.v + n * look["loose"][:, None], b.f, b.w, look["col"], look["cls"]
-    if look["cap"]:
-        bv, bf = draw.brim(b)
-        hw = np.zeros((len(bv), w.shape[1]), np.float32)
-        hw[:, b.seg.index("head")] = 1
-        f = np.concatenate([f, bf + len(v)])
-        v, n, w = np.concatenate([v, bv]), np.concatenate([n, np.tile([0, -0.3, 0.95], (len(bv), 1))]), np.concatenate([w, hw])
-        col, cls = np.concatenate([col, np.tile(scene.colour(rng), (len(bv), 1))]), np.concatenate([cls, np.zeros(len(bv), np.int32)])
-    obj = np.concatenate([v, v[:, 2:] / b.stature], 1)
+    mesh, look = scene.outfit(b, rng, plain)
     extra = None
     if rng.random() < 0.93 or plain:
         hands = (points["knuckle.L"] + points["knuckle.R"]) / 2
@@ -62,11 +50,9 @@ def rendered(kern, b, M, T, points, q, cam, rng, K, plain=False):
         cc[:6] = 0.03
         extra = cv, np.asarray(cf, np.int32), cc
     lamp = scene.light(rng)
-    dim = 1 / max(0.5, lamp["strength"] * 0.6 + lamp["sky"])
-    post = dict(gain=dim * np.exp(rng.normal(0, 0.3)) * 0.9, soft=rng.uniform(0.5, 1.3) if rng.random() < 0.25 else 0, noise=rng.uniform(0.002, 0.02), jpeg=int(rng.integers(35, 93)) if rng.random() < 0.65 else 0,
-                seed=int(rng.integers(1 << 30)))
+    post = scene.exposed(lamp, rng)
     bg = scene.background(cam, rng, kern.dev)
-    return draw.pictures(kern, dict(v=v, n=n, w=w, f=f, obj=obj, col=col, cls=cls), M, T, extra, cam, look, lamp, K, bg, post)
+    return draw.pictures(kern, mesh, M, T, extra, cam, look, lamp, K, bg, post)
 
 
 def times(rng, whole, same_time=False):
