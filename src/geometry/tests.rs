@@ -4,11 +4,12 @@ use approx::assert_relative_eq;
 use proptest::prelude::*;
 
 use super::synthetic::{Clip, STATURE, Shot, Swing, TOP};
-use super::{GeometryError, Measure, Missing, Motion, motion};
+use super::{GeometryError, Measure, Missing, Motion, ViewInput, motion};
 use crate::body::Joint;
 use crate::calibration::View;
 use crate::events::Event;
 use crate::frames::{Handed, Pixel};
+use crate::track::CameraMotion;
 use crate::units::Estimate;
 
 fn one(shot: &Shot, swing: &Swing) -> Motion {
@@ -162,6 +163,21 @@ fn a_view_does_not_say_what_it_cannot_see() {
     let top = &line.at(Event::Top).unwrap().frame;
     assert_eq!(top.get(Measure::SpineTilt), Err(Missing::NeedsFaceOn));
     assert_eq!(top.get(Measure::HipSlope), Err(Missing::NeedsFaceOn));
+}
+
+#[test]
+fn a_camera_that_could_not_be_steadied_is_believed_less() {
+    let swing = Swing { size: 1.0 };
+    let clip = Clip::new(&Shot::new(View::FaceOn, Handed::Right), &swing);
+    let tilt = |camera_motion| {
+        let seen = motion(&[ViewInput { camera_motion, ..clip.input() }]).unwrap().output;
+        let at = &seen.at(Event::Top).unwrap().frame;
+        (at.get(Measure::SpineTilt).unwrap().estimate().sd, at.get(Measure::LowerHubTarget).is_ok())
+    };
+    let ((still, travel), (moved, none)) =
+        (tilt(CameraMotion::Still), tilt(CameraMotion::Untrusted));
+    assert!(travel && !none);
+    assert!(moved > 1.3 * still, "{moved} {still}");
 }
 
 #[test]

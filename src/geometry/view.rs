@@ -52,7 +52,7 @@ impl<'a> View<'a> {
         if samples.len() < LEAST_FRAMES {
             return Err(GeometryError::TooFewFrames);
         }
-        doubt(&mut samples);
+        doubt(&mut samples, input.camera_motion);
         let step = smooth::interval(&samples);
         let (from, to) = (input.events.address.0.0, input.events.address.1.0);
         let address = mean(&samples, from, to).ok_or(GeometryError::TooFewFrames)?;
@@ -255,10 +255,13 @@ const DOUBT: f64 = 1.0;
 /// The sd of the hip line's components that the corrector states on plain held-out swings,
 /// statures.
 const USUAL_SD: f64 = 0.0131;
+/// A camera whose motion could not be taken out: what it shows counts a ninth, so that the other
+/// clip of a pair decides. This program's choice.
+const UNSTEADY: f64 = 3.0;
 /// Limits of the factor on the sd.
 const DOUBT_LIMITS: (f64, f64) = (0.75, 3.0);
 
-fn doubt(samples: &mut [Sample]) {
+fn doubt(samples: &mut [Sample], camera: CameraMotion) {
     let mut stated: Vec<f64> = samples
         .iter()
         .filter(|s| !s.filled)
@@ -267,6 +270,7 @@ fn doubt(samples: &mut [Sample]) {
     stated.sort_by(f64::total_cmp);
     let Some(middle) = stated.get(stated.len() / 2) else { return };
     let factor = (middle / USUAL_SD).powf(DOUBT).clamp(DOUBT_LIMITS.0, DOUBT_LIMITS.1);
+    let factor = if camera == CameraMotion::Untrusted { factor * UNSTEADY } else { factor };
     for s in samples {
         // the scale is known from the address, where nothing is unusual
         (0..CHANNELS).filter(|i| *i != LOG_STATURE_PX).for_each(|i| s.sd[i] *= factor);
