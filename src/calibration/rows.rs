@@ -34,6 +34,8 @@ const ANKLE_HEIGHT: Estimate = Estimate { value: 0.045, sd: 0.008 };
 /// A stated field of view holds to about this share (stabilisation crops). Common practice.
 const FOCAL_FACT_SD: f64 = 0.02;
 
+/// The row that holds what the coach says of the pupil, not of the picture.
+pub(super) const STATURE: &str = "the stature";
 pub(super) const GROUND: &str = "a mark on the ground";
 /// Marks lie within a few of these of the feet, metres. Weak on purpose.
 const NEAR_FEET: f64 = 3.0;
@@ -230,7 +232,7 @@ impl<'a> Rows<'a> {
         let stature = self.request.stature.unwrap_or(POPULATION_STATURE);
         let sd = (stature.sd / stature.value).hypot(self.scale_sd);
         let given = self.request.stature.is_some();
-        rows.push(Row { given, ..own(4, Estimate::new(stature.value.ln(), sd), "the stature") });
+        rows.push(Row { given, ..own(4, Estimate::new(stature.value.ln(), sd), STATURE) });
         let fov = self.request.camera.map(|c| {
             let log_focal = (0.5 / (c.field_of_view.0 / 2.0).tan()).ln();
             Row {

@@ -6,7 +6,7 @@ use super::errors::ErrorModel;
 use super::proportions::{self, Standing};
 use super::request::{CalibrationRequest, GroundMark};
 use super::rod;
-use super::rows::{ALL, Row, Rows, unknowns};
+use super::rows::{ALL, Row, Rows, STATURE, unknowns};
 use super::{Calibration, CalibrationError, ScaleMethod, UNKNOWNS, View};
 use crate::events::Events;
 use crate::frames::Attitude;
@@ -23,6 +23,8 @@ const ROUNDS: usize = 25;
 const CONTRADICTION: f64 = 6.0;
 /// A row this many sd off is worth a note.
 const DOUBT: f64 = 3.0;
+/// The same for what nobody stated (the corrector's guess of the camera, a phone's usual lens, the ankles).
+const BENT: f64 = 10.0;
 /// A camera further from its view than this is another view, radians (45 degrees is half way).
 const OTHER_VIEW: f64 = 0.9;
 /// From here on the two measured directions begin to mix, radians.
@@ -163,7 +165,15 @@ fn judge(rows: &[Row]) -> Result<Vec<Warning>, CalibrationError> {
             )));
         }
     }
-    Ok(warnings)
+    // what nobody stated bends this far only to please a mark that is wrong
+    let bent = rows.iter().filter(|r| !r.given).map(|r| (r.miss / r.sd).abs()).fold(0.0, f64::max);
+    let marks = rows.iter().filter(|r| r.given && r.what != STATURE);
+    match marks.max_by(|a, b| (a.miss / a.sd).abs().total_cmp(&(b.miss / b.sd).abs())) {
+        Some(mark) if bent > BENT => {
+            Err(CalibrationError::Contradiction { what: mark.what, by: bent })
+        }
+        _ => Ok(warnings),
+    }
 }
 
 fn check_view(attitude: &Attitude, view: View) -> Result<Vec<Warning>, CalibrationError> {
