@@ -50,7 +50,7 @@ class Set:
         cat = lambda f: torch.cat([f(r)[torch.from_numpy(use)] for _, r, use, _ in self.parts]).to(dev)
         swing = lambda a: lambda r: getattr(r, a)[r.row]
         self.truth, self.roi = cat(lambda r: r.truth), cat(lambda r: r.roi[0])
-        self.focal, self.pose, self.stature = cat(swing("focal")), cat(swing("pose")), cat(swing("stature"))
+        self.focal, self.pose = cat(swing("focal")), cat(swing("pose"))
         self.left = torch.from_numpy(np.concatenate([left[use] for _, _, use, left in self.parts])).to(dev)
         self.body = np.concatenate([np.array(r.body)[r.row.numpy()][use] for _, r, use, _ in self.parts])
         print(len(self.crop), "squares", flush=True)

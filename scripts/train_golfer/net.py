@@ -17,6 +17,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "..", "render_bodies"))
 sys.path.insert(0, os.path.join(HERE, "..", "train_lift"))
 import pose  # noqa: E402
+from augment import turned  # noqa: E402
 
 VALUES = 19 * 3 + 1 + 12 + 6
 SD_FLOOR = 0.02
@@ -114,12 +115,6 @@ def ray_axes(roi, focal):
     return torch.stack(rows, 1)
 
 
-def turned(xy, angle):
-    """Picture vectors (...,2) turned by angle (...), y down."""
-    c, s = angle.cos(), angle.sin()
-    return torch.stack([c * xy[..., 0] - s * xy[..., 1], s * xy[..., 0] + c * xy[..., 1]], -1)
-
-
 def targets(truth, roi, focal, pose_):
     """truth B,19,3 camera axes in statures; roi B,4 (long sides from the picture's centre, rotation); focal B; pose B,2,3."""
     pixel = truth[..., :2] / truth[..., 2:] * focal[:, None, None]
@@ -133,13 +128,3 @@ def targets(truth, roi, focal, pose_):
     v = torch.cat([torch.stack([d(1, 0), d(3, 4), d(9, 10), d(7, 3)], 1), torch.einsum("bij,bkj->bki", q, pose_)], 1)
     v = torch.cat([turned(v[..., :2], back[:, None]), v[..., 2:]], -1)
     return torch.cat([torch.cat([uv, depth], -1).flatten(1), ratio, v.flatten(1)], 1)
-
-
-def in_picture_axes(y, rotation):
-    """Outputs turned back by the region's rotation (...): as lift's input has them. y ...,VALUES."""
-    p = y[..., :57].unflatten(-1, (19, 3))
-    v = y[..., 58:].unflatten(-1, (6, 3))
-    r = rotation[..., None]
-    p = torch.cat([turned(p[..., :2], r), p[..., 2:]], -1)
-    v = torch.cat([turned(v[..., :2], r), v[..., 2:]], -1)
-    return torch.cat([p.flatten(-2), y[..., 57:58], v.flatten(-2)], -1)
