@@ -19,6 +19,7 @@ use crate::run::observe::ObservedError;
 use crate::sheet::SheetError;
 use crate::stills::StillError;
 use crate::track::TrackError;
+use crate::warning::counted;
 
 /// Why nothing was measured.
 #[derive(Debug, thiserror::Error)]
@@ -70,7 +71,10 @@ pub enum Error {
     /// The caller observes clip `clip` again, with the person of its options.
     #[error("another person was marked in clip {}: it must be looked at again", clip + 1)]
     LookAgain { clip: usize },
-    #[error("there is no frame {frame}: the clip has {frames} frames, the first is frame 0")]
+    #[error(
+        "there is no frame {frame}: the clip has {}, the first is frame 0",
+        counted(frames, "frame")
+    )]
     NoSuchFrame { frame: usize, frames: usize },
     #[error("{}: {what}", file.display())]
     Slow { file: PathBuf, what: String },

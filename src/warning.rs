@@ -1,4 +1,5 @@
-//! Weak data that did not stop the measurement: it becomes a note in the result.
+//! Weak data that did not stop the measurement: it becomes a note in the result. And how many of
+//! a thing, for every message.
 
 /// One note in words a coach understands.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -22,4 +23,12 @@ impl<T> Warned<T> {
         notes.extend(self.warnings);
         self.output
     }
+}
+
+/// `1 swing`, `3 swings`.
+#[must_use]
+pub fn counted(count: impl std::fmt::Display, what: &str) -> String {
+    let count = count.to_string();
+    let end = if count == "1" { "" } else { "s" };
+    format!("{count} {what}{end}")
 }

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 
 use super::words::{decimals, heading, number, row};
 use super::{Absent, Change, Comparison, FlightLine, Line, Remark, Side, Verdict};
+use crate::warning::counted;
 
 const WIDTH: usize = 100;
 /// The column of the rows' names.
@@ -165,12 +166,16 @@ fn mean(side: &Side, places: usize) -> String {
 }
 
 fn footer(comparison: &Comparison) -> String {
-    let swings = |n: usize| if n == 1 { "1 swing".to_owned() } else { format!("{n} swings") };
+    let looked_at = match comparison.looked_at {
+        1 => "One value was looked at; the chance of a false \"moved\"".to_owned(),
+        n => format!(
+            "{n} values were looked at together; the chance of even one false \"moved\" among them"
+        ),
+    };
     let mut notes = vec![format!(
-        "Before: {}, after: {}. {} values were looked at together; the chance of even one false \"moved\" among them is at most 5 % (Holm 1979). ± is the spread from swing to swing, the number of swings in brackets.",
-        swings(comparison.before.len()),
-        swings(comparison.after.len()),
-        comparison.looked_at
+        "Before: {}, after: {}. {looked_at} is at most 5 % (Holm 1979). ± is the spread from swing to swing, the number of swings in brackets.",
+        counted(comparison.before.len(), "swing"),
+        counted(comparison.after.len(), "swing"),
     )];
     notes.extend(comparison.notes.iter().cloned());
     notes.extend(missing(&comparison.missing));

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+use crate::warning::counted;
+
 /// A file's own name for a message: without its folders, and never more than one line.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FileName(PathBuf);
@@ -47,7 +49,10 @@ pub enum DecodeError {
     OnlySound { file: FileName },
     #[error("{file} has no video in it; give the clip with the pictures")]
     NoPictures { file: FileName },
-    #[error("{file} has no length: it holds {frames} picture(s); give a clip of the whole swing")]
+    #[error(
+        "{file} has no length: it holds {}; give a clip of the whole swing",
+        counted(frames, "picture")
+    )]
     NoLength { file: FileName, frames: usize },
     #[error(
         "{file} is damaged: none of its pictures {span} could be decoded; copy it from the phone again"

@@ -11,7 +11,7 @@ use super::error::DecodeError;
 use super::timeline::{self, Timeline};
 use super::{ClipInfo, TimeBase, Timestamp, ffi, reader};
 use crate::frames::PictureSize;
-use crate::warning::{Warned, Warning};
+use crate::warning::{Warned, Warning, counted};
 
 /// A lesson's clip is seconds long; a whole session filmed in one go is still read.
 pub const MAX_DURATION_S: f64 = 30.0 * 60.0;
@@ -152,7 +152,11 @@ fn holes(info: &ClipInfo) -> Option<Warning> {
         "the clip has no pictures for {:.2} s at {:.2} s{}",
         seconds(step(longest)),
         seconds(longest[0]) - info.first.seconds(),
-        if count > 1 { format!(", and {} more such gaps", count - 1) } else { String::new() }
+        if count > 1 {
+            format!(", and {}", counted(count - 1, "more such gap"))
+        } else {
+            String::new()
+        }
     )))
 }
 

@@ -10,7 +10,7 @@ use super::colour::{Painter, Rendering};
 use super::decoding::Decoding;
 use super::error::DecodeError;
 use super::{ClipInfo, Picture, Timestamp, ffi, timeline};
-use crate::warning::Warning;
+use crate::warning::{Warning, counted};
 
 /// Share of the usual step by which frames may come early and still keep their distance:
 /// Matroska rounds times to milliseconds, cameras are never quite even.
@@ -91,13 +91,14 @@ impl Pictures {
         let Missing { count, first_s, last_s } = self.missing;
         if count > 0 {
             all.push(Warning(format!(
-                "the clip is damaged: {count} picture(s) between {first_s:.2} and {last_s:.2} s could not be decoded"
+                "the clip is damaged: {} between {first_s:.2} and {last_s:.2} s could not be decoded",
+                counted(count, "picture")
             )));
         }
         if self.concealed > 0 {
             all.push(Warning(format!(
-                "the clip is damaged: {} picture(s) are partly made up by the decoder",
-                self.concealed
+                "the clip is damaged: the decoder had to make up parts of {}",
+                counted(self.concealed, "picture")
             )));
         }
         all

@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use super::counted;
 use crate::chart::{self, Lettering};
 use crate::cli::desk::{LessonCommand, OnLibrary};
 use crate::compare::{CompareError, Key, Mean};
@@ -13,6 +12,7 @@ use crate::record::{
 };
 use crate::results::{Style, Value};
 use crate::units::Estimate;
+use crate::warning::counted;
 
 /// # Errors
 /// When the library refuses.

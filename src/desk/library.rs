@@ -3,6 +3,7 @@
 use crate::cli::desk::{LibraryCommand, OnLibrary};
 use crate::error::Error;
 use crate::record::Library;
+use crate::warning::counted;
 
 /// # Errors
 /// When the library refuses.
@@ -19,7 +20,7 @@ pub fn library(args: &OnLibrary<LibraryCommand>) -> Result<String, Error> {
         LibraryCommand::Restore { file } => {
             let folder = super::folder(at)?;
             let pupils = Library::restore(file, &folder)?.pupils()?.len();
-            let pupils = super::counted(pupils, "pupil");
+            let pupils = counted(pupils, "pupil");
             Ok(format!("Restored {pupils} to {}.\n", folder.display()))
         }
         LibraryCommand::Check => {

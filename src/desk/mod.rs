@@ -53,13 +53,6 @@ fn new_swing(said: SaidArgs) -> NewSwing {
     }
 }
 
-/// `1 swing`, `3 swings`.
-fn counted(count: impl std::fmt::Display, what: &str) -> String {
-    let count = count.to_string();
-    let end = if count == "1" { "" } else { "s" };
-    format!("{count} {what}{end}")
-}
-
 fn json(value: &impl serde::Serialize) -> Result<String, Error> {
     let text = serde_json::to_string_pretty(value).map_err(crate::record::RecordError::Json)?;
     Ok(text + "\n")

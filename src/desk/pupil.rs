@@ -11,6 +11,7 @@ use crate::frames::Handed;
 use crate::options::parse_stature;
 use crate::record::{Pupil, RecordError, Stored};
 use crate::results::event_key;
+use crate::warning::counted;
 
 /// # Errors
 /// When the library refuses.
@@ -34,7 +35,7 @@ pub fn pupil(args: OnLibrary<PupilCommand>) -> Result<String, Error> {
         }
         PupilCommand::Export { name, out } => {
             let (swings, clips) = super::open(&at)?.export(&name, &out, &pictures)?;
-            let (swings, clips) = (super::counted(swings, "swing"), super::counted(clips, "clip"));
+            let (swings, clips) = (counted(swings, "swing"), counted(clips, "clip"));
             Ok(format!("Wrote {swings} and {clips} of {name} to {}.\n", out.display()))
         }
         PupilCommand::Erase { name, yes: _ } => {

@@ -42,6 +42,7 @@ pub use swings::{SwingSpan, find_swings, pick};
 pub use transition::{pelvis_start_back, transition_window};
 
 use crate::units::{Estimate, Seconds};
+use crate::warning::counted;
 
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
@@ -169,8 +170,9 @@ pub enum EventsError {
     )]
     StartsAfterTop,
     #[error(
-        "only {frames} frames show the golfer, too few to time a swing; film the whole swing at 25 \
-         frames a second or more"
+        "the golfer is seen in {} only, too few to time a swing; film the whole swing at 25 \
+         frames a second or more",
+        counted(frames, "frame")
     )]
     TooFewFrames { frames: usize },
     #[error(

@@ -17,6 +17,7 @@ use crate::frames::{Camera, Handed, Pixel, Vector};
 use crate::keypoints::{Accuracy, Landmarks};
 use crate::track::{Presence, Track, TrackedFrame};
 use crate::units::{Estimate, Seconds};
+use crate::warning::counted;
 
 pub use marks::{JointMark, put};
 pub use network::Corrector;
@@ -24,7 +25,7 @@ pub use network::Corrector;
 /// Why the landmarks could not be corrected.
 #[derive(Debug, thiserror::Error)]
 pub enum LiftError {
-    #[error("the golfer was seen in {0} frames only; give a clip that shows the whole swing")]
+    #[error("the golfer was seen in {} only; give a clip that shows the whole swing", counted(.0, "frame"))]
     TooFewFrames(usize),
     #[error(
         "the built-in corrector network failed ({0}); please build hubgauge again from clean sources"

@@ -10,7 +10,7 @@ use crate::lift::JointMark;
 use crate::options::{Correction, Options};
 use crate::track::PictureFromReference;
 use crate::units::{Estimate, Seconds};
-use crate::warning::Warning;
+use crate::warning::{Warning, counted};
 
 use super::lens;
 use super::observe::Observed;
@@ -171,7 +171,8 @@ fn view_of(correction: &Correction) -> Option<View> {
 /// A frame's time; the event was somewhere within half a frame of it.
 fn moment(seen: &Observed, frame: usize, correction: &Correction) -> Result<Estimate, Error> {
     let frames = seen.info.frames.len();
-    let no_frame = || wrong(correction, format!("the clip has {frames} frames, counted from 0"));
+    let counted = counted(frames, "frame");
+    let no_frame = || wrong(correction, format!("the clip has {counted}, counted from 0"));
     let time = seen.time(frame).ok_or_else(no_frame)?;
     let (before, after) = (frame.saturating_sub(1), (frame + 1).min(frames - 1));
     let span = seen.time(after).unwrap_or(time) - seen.time(before).unwrap_or(time);

@@ -268,13 +268,13 @@ fn warn(frames: &[TrackedFrame]) -> Vec<Warning> {
     let mut warnings = Vec::new();
     if filled > 0 {
         warnings.push(Warning(format!(
-            "In {filled} of {} pictures the golfer could not be read; they were filled in from the pictures around them.",
+            "In {filled} of {} pictures the golfer could not be read: filled in from the pictures around.",
             frames.len()
         )));
     }
     if let Some((from, to)) = longest_missing(frames).filter(|_| missing > 0) {
         warnings.push(Warning(format!(
-            "In {missing} of {} pictures the golfer was not seen, for the longest time from {from:.2} to {to:.2} s; they were left out.",
+            "In {missing} of {} pictures the golfer was not seen, for the longest time from {from:.2} to {to:.2} s: left out.",
             frames.len()
         )));
     }

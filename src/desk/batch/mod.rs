@@ -17,6 +17,7 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::results::{SwingResult, write_atomically};
 use crate::run::{self, observe::Instruments};
+use crate::warning::counted;
 use manifest::{ForAll, Job, jobs, share};
 use table::{Row, Tables};
 
@@ -68,7 +69,8 @@ fn measure_all(args: &BatchArgs, progress: bool, measurer: Measurer<'_>) -> Resu
     let (rows, failures) =
         write_tables(&args.out, &part, &mine, |job| known(&results.join(job.name(all)), false))?;
     Ok(format!(
-        "{fresh} swings looked at, {rows} of {} measured: {} and .parquet. {failures} failed: {}.\n",
+        "{} looked at, {rows} of {} measured: {} and .parquet. {failures} failed: {}.\n",
+        counted(fresh, "swing"),
         mine.len(),
         args.out.join(format!("swings{part}.csv")).display(),
         args.out.join(format!("failures{part}.csv")).display()
@@ -243,8 +245,9 @@ mod tests {
         measure_all(&args(&list, &out, None), false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 3);
         let again = BatchArgs { retry_failed: true, ..args(&list, &out, None) };
-        measure_all(&again, false, &mut counting(&count)).unwrap();
+        let said = measure_all(&again, false, &mut counting(&count)).unwrap();
         assert_eq!(count.take(), 1);
+        assert!(said.starts_with("1 swing looked at, 6 of 7 measured"), "{said}");
     }
 
     /// The same lens however it is said, none where it is said for the other view, and another

@@ -3,7 +3,7 @@
 
 use crate::frames::PictureSize;
 use crate::track::{CameraMotion, GroundMotion, PictureFromReference};
-use crate::warning::{Warned, Warning};
+use crate::warning::{Warned, Warning, counted};
 
 /// A background off its place for less than this is a flaw of the pictures, s: no hand moves
 /// a camera away and back within 0.1 s.
@@ -70,8 +70,9 @@ pub(super) fn judge(steps: &[Step], size: PictureSize, filled: bool) -> Warned<G
     }
     let most = followed.iter().map(|s| s.moved).fold(0.0, f64::max);
     let note = format!(
-        "The camera moved (up to {most:.0} pixels at the golfer); the motion was measured on the \
-         background and taken out, to about {residual_px:.1} pixels."
+        "The camera moved (up to {} at the golfer); the motion was measured on the background and \
+         taken out, to about {residual_px:.1} pixels.",
+        counted(format!("{most:.0}"), "pixel")
     );
     let frames = followed.iter().filter_map(|s| Some((s.index, s.camera?))).collect();
     let motion = CameraMotion::Compensated { residual_px };
