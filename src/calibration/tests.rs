@@ -197,6 +197,28 @@ fn what_cannot_be_is_said_in_one_line() {
     assert!(matches!(wrong, CalibrationError::WrongView { .. }), "{wrong}");
 }
 
+/// A guess known to a degree gives way until a length twice too great fits: every mark is then
+/// pleased, and it is how far the guess had to give way that tells of the mistake.
+#[test]
+fn a_length_that_only_the_guess_gives_way_to_is_said_to_be_wrong() {
+    let shot = face();
+    let lifted = blurred(&shot, [0.0; 4], 0.02);
+    let said_to_be = |metres: f64| {
+        let length = Estimate::new(metres, 0.003);
+        let reference = Reference { length, ..rod(&shot, 0.75, Place::BallLine) };
+        let request = CalibrationRequest { references: vec![reference], ..shot.request() };
+        solve(&shot, &lifted, &request)
+    };
+    let c = said_to_be(1.2).unwrap();
+    assert_relative_eq!(c.stature_m.value, STATURE, max_relative = 0.01);
+    let wrong = said_to_be(2.4).unwrap_err();
+    let about = matches!(
+        wrong,
+        CalibrationError::Contradiction { what: "the reference length", by } if by > 10.0
+    );
+    assert!(about, "{wrong}");
+}
+
 #[test]
 fn an_impossible_body_is_noticed() {
     let shot = face();
