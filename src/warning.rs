@@ -1,9 +1,39 @@
 //! Weak data that did not stop the measurement: it becomes a note in the result. And how many of
 //! a thing, for every message.
 
+use serde::{Deserialize, Serialize};
+
+/// What a note is about, where the program acts on it; a note's words are for people alone.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Kind {
+    /// For people only.
+    #[default]
+    Said,
+    /// Two clips hardly fit together as one swing.
+    RoughPair,
+    /// The hands swing like those of a golfer of the other hand.
+    OtherHand,
+}
+
 /// One note in words a coach understands.
-#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
-pub struct Warning(pub String);
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Warning {
+    pub kind: Kind,
+    pub text: String,
+}
+
+impl Warning {
+    /// A note that nothing acts on.
+    #[must_use]
+    pub fn new(text: impl Into<String>) -> Self {
+        Self::of(Kind::Said, text)
+    }
+
+    #[must_use]
+    pub fn of(kind: Kind, text: impl Into<String>) -> Self {
+        Self { kind, text: text.into() }
+    }
+}
 
 /// A stage's output and what it has to say about it.
 #[derive(Clone, Debug, PartialEq)]

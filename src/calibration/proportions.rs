@@ -85,7 +85,7 @@ pub(super) fn doubts(
         let share = typical * real;
         if !(*low..=*high).contains(&share) {
             let by = if share < *low { "short" } else { "long" };
-            notes.push(Warning(format!(
+            notes.push(Warning::new(format!(
                 "the pupil's {name} came out too {by} for the stature ({:.0} % of it): check the stature and that the right person was followed",
                 share * 100.0
             )));

@@ -75,15 +75,15 @@ pub fn calibrate(
     };
     warnings.extend(proportions::doubts(lifted, &output, request.stature));
     if request.stature.is_none() && output.method == ScaleMethod::Stature {
-        warnings.push(Warning(
-            "no stature was given: centimetres are those of a person of average height, and may be 6 % off; give the pupil's height".to_owned(),
+        warnings.push(Warning::new(
+            "no stature was given: centimetres are those of a person of average height, and may be 6 % off; give the pupil's height",
         ));
     }
     Ok(Warned { output, warnings })
 }
 
 fn found(turned: f64) -> Warning {
-    Warning(format!(
+    Warning::new(format!(
         "A rod on the ground was found by itself and taken for the target line, which turned the aim by {:.1} degrees: where it was not laid along the target line, mark the line or measure with --no-rod.",
         turned.to_degrees().abs()
     ))
@@ -159,7 +159,7 @@ fn judge(rows: &[Row]) -> Result<Vec<Warning>, CalibrationError> {
             return Err(CalibrationError::Contradiction { what: row.what, by });
         }
         if by > DOUBT {
-            warnings.push(Warning(format!(
+            warnings.push(Warning::new(format!(
                 "{} does not agree well with the rest ({by:.1} times its uncertainty): check it",
                 row.what
             )));
@@ -187,7 +187,7 @@ fn check_view(attitude: &Attitude, view: View) -> Result<Vec<Warning>, Calibrati
         return Err(CalibrationError::WrongView { given, degrees: off.abs().to_degrees() });
     }
     if off.abs() > OBLIQUE {
-        return Ok(vec![Warning(format!(
+        return Ok(vec![Warning::new(format!(
             "the {given} camera stood about {:.0} degrees off its place: film square to the target line for better numbers",
             off.abs().to_degrees()
         ))]);

@@ -161,7 +161,7 @@ fn without_a_stature_the_populations_spread_is_stated() {
     let request = CalibrationRequest::new(shot.view, shot.handed, shot.size);
     let got = calibrate(&shot.lifted(&SWING), &SWING.events(0.0), &request).unwrap();
     assert!(got.output.scale_relative_sd() > 0.05);
-    assert!(got.warnings.iter().any(|w| w.0.contains("no stature")));
+    assert!(got.warnings.iter().any(|w| w.text.contains("no stature")));
 }
 
 #[test]
@@ -227,7 +227,7 @@ fn an_impossible_body_is_noticed() {
         f.hips.vector = f.hips.vector * 2.5;
     }
     let got = calibrate(&lifted, &SWING.events(0.0), &shot.request()).unwrap();
-    assert!(got.warnings.iter().any(|w| w.0.contains("hips")), "{:?}", got.warnings);
+    assert!(got.warnings.iter().any(|w| w.text.contains("hips")), "{:?}", got.warnings);
     let fine = calibrate(&shot.lifted(&SWING), &SWING.events(0.0), &shot.request()).unwrap();
     assert!(fine.warnings.is_empty(), "{:?}", fine.warnings);
 }

@@ -37,7 +37,7 @@ pub fn probe(path: &Path) -> Result<Warned<ClipInfo>, DecodeError> {
     let stated_s = stated_duration(&clip, &track);
     let mut info = describe(path, &clip, &track, timeline.ticks, &times);
     info.hdr = reader::first_rendering(&info)?.is_hdr();
-    let mut warnings: Vec<Warning> = track.doubts.into_iter().map(Warning).collect();
+    let mut warnings: Vec<Warning> = track.doubts.into_iter().map(Warning::new).collect();
     warnings.extend(cut_off(&info, stated_s, timeline.broken));
     warnings.extend(holes(&info));
     Ok(Warned { output: info, warnings })
@@ -129,13 +129,15 @@ fn stated_duration(clip: &Container, track: &Track) -> Option<f64> {
 
 fn cut_off(info: &ClipInfo, stated_s: Option<f64>, broken: usize) -> Option<Warning> {
     match stated_s {
-        Some(stated_s) if stated_s > info.duration_s + LENGTH_SLACK_S => Some(Warning(format!(
-            "the clip is cut off: it should last {stated_s:.1} s, but only {:.1} s are in the file",
-            info.duration_s
-        ))),
-        _ if broken > 0 => {
-            Some(Warning(format!("the clip is damaged: {broken} piece(s) of it could not be read")))
+        Some(stated_s) if stated_s > info.duration_s + LENGTH_SLACK_S => {
+            Some(Warning::new(format!(
+                "the clip is cut off: it should last {stated_s:.1} s, but only {:.1} s are in the file",
+                info.duration_s
+            )))
         }
+        _ if broken > 0 => Some(Warning::new(format!(
+            "the clip is damaged: {broken} piece(s) of it could not be read"
+        ))),
         _ => None,
     }
 }
@@ -148,7 +150,7 @@ fn holes(info: &ClipInfo) -> Option<Warning> {
     let count = info.frames.windows(2).filter(wide).count();
     let longest = info.frames.windows(2).filter(wide).max_by_key(|w| step(w))?;
     let seconds = |ticks| Timestamp { ticks, base: info.first.base }.seconds();
-    Some(Warning(format!(
+    Some(Warning::new(format!(
         "the clip has no pictures for {:.2} s at {:.2} s{}",
         seconds(step(longest)),
         seconds(longest[0]) - info.first.seconds(),

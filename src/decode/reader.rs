@@ -90,13 +90,13 @@ impl Pictures {
         let mut all = Vec::new();
         let Missing { count, first_s, last_s } = self.missing;
         if count > 0 {
-            all.push(Warning(format!(
+            all.push(Warning::new(format!(
                 "the clip is damaged: {} between {first_s:.2} and {last_s:.2} s could not be decoded",
                 counted(count, "picture")
             )));
         }
         if self.concealed > 0 {
-            all.push(Warning(format!(
+            all.push(Warning::new(format!(
                 "the clip is damaged: the decoder had to make up parts of {}",
                 counted(self.concealed, "picture")
             )));

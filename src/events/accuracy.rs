@@ -196,7 +196,7 @@ fn the_address_window_is_still_and_excludes_the_waggle() {
 
 fn said(script: &Script, handed: Handed) -> (Events, String) {
     let found = detect(&lifted(script), handed, None, &CLOCK).unwrap();
-    let text: Vec<String> = found.warnings.into_iter().map(|w| w.0).collect();
+    let text: Vec<String> = found.warnings.into_iter().map(|w| w.text).collect();
     (found.output, text.join("\n"))
 }
 

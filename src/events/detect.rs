@@ -97,7 +97,7 @@ fn assemble(
 
 fn remarks(motion: &Motion, hand: Handed, events: &Events, span: &SwingSpan) -> Vec<Warning> {
     let mut said = Vec::new();
-    let mut say = |text: &str| said.push(Warning(text.to_owned()));
+    let mut say = |text: &str| said.push(Warning::new(text));
     if events.takeaway.is_none() {
         say("The clip starts after the golfer has taken the club back: there is no address to \
              measure from. Start filming two seconds earlier.");

@@ -9,7 +9,7 @@
 
 use super::motion::{Motion, SMOOTH};
 use crate::frames::Handed;
-use crate::warning::Warning;
+use crate::warning::{Kind, Warning};
 
 const ADDRESS: f64 = 1.5;
 const THROUGH: f64 = 0.5;
@@ -33,10 +33,11 @@ pub(super) fn check(
         Handed::Left => ("left", "right"),
     };
     (doubt > DOUBT).then(|| {
-        Warning(format!(
+        let text = format!(
             "The hands do not swing like those of a {stated}-handed golfer: if the golfer plays \
              {other}-handed, measure again with --handed {other}; if the clip is mirrored (selfie \
              camera), turn mirroring off."
-        ))
+        );
+        Warning::of(Kind::OtherHand, text)
     })
 }

@@ -95,7 +95,7 @@ pub fn pick(spans: &[SwingSpan], strikes: &[Strike]) -> Result<Warned<SwingSpan>
         } else {
             "the last one, no strike was heard"
         };
-        warnings.push(Warning(format!(
+        warnings.push(Warning::new(format!(
             "The clip shows {} swings; measured is the one with its top near {:.1} s: {why}.",
             full.len(),
             chosen.top.0
@@ -285,7 +285,7 @@ mod tests {
         assert_eq!(spans.len(), 2, "{spans:?}");
         let picked = pick(&spans, &[]).unwrap();
         assert!((picked.output.top.0 - script.top()).abs() < 0.12);
-        assert!(picked.warnings[0].0.contains("2 swings"), "{:?}", picked.warnings);
+        assert!(picked.warnings[0].text.contains("2 swings"), "{:?}", picked.warnings);
         let strike = Strike { time: Seconds(spans[0].impact.0 + 0.03), loudness: 30.0 };
         assert_eq!(pick(&spans, &[strike]).unwrap().output, spans[0]);
         assert_eq!(pick(&[], &[strike]), Err(EventsError::NoSwing));

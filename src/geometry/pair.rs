@@ -13,7 +13,7 @@ use super::view::View;
 use super::{GeometryError, Measure, Motion, ViewInput};
 use crate::events::{Event, Events};
 use crate::units::Estimate;
-use crate::warning::{Warned, Warning};
+use crate::warning::{Kind, Warned, Warning};
 
 /// An event this many sd and this many seconds away from the common offset: not one swing.
 const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
@@ -56,8 +56,9 @@ pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, Geo
     }
     let mut warnings = Vec::new();
     if disagreement > CURVE_DOUBT {
-        warnings.push(Warning(
-            "the two clips agree only roughly: check that they show the same swing".to_owned(),
+        warnings.push(Warning::of(
+            Kind::RoughPair,
+            "the two clips agree only roughly: check that they show the same swing",
         ));
     }
     for (measure, line) in LINES {

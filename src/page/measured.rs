@@ -18,11 +18,18 @@ use crate::run::Measurement;
 use crate::run::evaluate::{evaluate, person_wanted};
 use crate::run::observe::Observed;
 use crate::units::Metres;
-use crate::warning::Warning;
+use crate::warning::{Kind, Warning};
 
 /// A swing, evaluated.
 pub struct Measured {
     pub measurement: Measurement,
+}
+
+impl Measured {
+    /// Whether a note of this kind was made.
+    pub fn says(&self, kind: Kind) -> bool {
+        self.measurement.evaluated.notes.iter().any(|note| note.kind == kind)
+    }
 }
 
 /// Settings for the look at one clip: the hand, and whom the coach has pointed at.
@@ -138,7 +145,7 @@ pub fn compute(page: &Page, swing: &KeptSwing) -> Reply<Measured> {
     let observed = seen(page, swing, &options)?;
     let notes = page.look(|w| {
         let clips = swing.parts.iter().filter_map(|part| w.clips.get(&part.clip));
-        clips.flat_map(|clip| clip.notes.iter().cloned().map(Warning)).collect::<Vec<_>>()
+        clips.flat_map(|clip| clip.notes.iter().cloned().map(Warning::new)).collect::<Vec<_>>()
     });
     let evaluated = evaluate(&observed, &options, notes).map_err(told)?;
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };

@@ -9,12 +9,13 @@ use std::cmp::Reverse;
 use std::sync::Arc;
 
 use super::kept::{KeptClip, KeptSwing, Part};
-use super::measured::{compute, renew};
+use super::measured::{compute, measured, renew};
 use super::reply::Reply;
 use super::shown::ClipState;
 use super::state::Page;
 use super::workspace::Workspace;
 use crate::frames::Handed;
+use crate::warning::Kind;
 
 /// Two phones are started by hand within this, and their clocks agree to a second or two over the
 /// network (common practice, no source). A file may name the start or the end of a clip.
@@ -68,7 +69,7 @@ fn try_place(page: &Arc<Page>, clip: &str) -> Reply<()> {
     for (other, joined, gone) in candidates {
         match compute(page, &joined) {
             Ok(fits) => {
-                let rough = fits.measurement.result.notes.iter().any(|n| n.contains(ROUGH));
+                let rough = fits.says(Kind::RoughPair);
                 if best.as_ref().is_none_or(|(worst, ..)| *worst && !rough) {
                     best = Some((rough, joined, gone));
                 }
@@ -83,26 +84,26 @@ fn try_place(page: &Arc<Page>, clip: &str) -> Reply<()> {
     Ok(())
 }
 
-/// Of geometry's note about a pair that hardly fits.
-const ROUGH: &str = "agree only roughly";
-/// Of the note of [`crate::events`] that the other hand would fit better.
-const OTHER_HAND: &str = "do not swing like those of a";
-
 /// A clip whose hands fit the other hand, and fit it without doubt, is of a golfer of that hand,
 /// unless the coach or the record says otherwise.
 fn recognise_hand(page: &Page, clip: &str, swing: &str) -> Reply<()> {
     let pupils = page.pupils();
     let Some(own) = page.look(|w| w.swings.get(swing).cloned()) else { return Ok(()) };
     let told = own.handed.is_some() || super::showing::pupil_of(&own, &pupils).is_some();
-    let doubted = |notes: &[String]| notes.iter().any(|note| note.contains(OTHER_HAND));
-    let result = super::measured::result(page, swing);
-    let Some(result) = result.filter(|r| !told && doubted(&r.notes)) else { return Ok(()) };
-    let other = match result.pupil.handed {
+    if told {
+        return Ok(());
+    }
+    // What cannot be measured says nothing of the hand.
+    let Ok(known) = measured(page, swing) else { return Ok(()) };
+    if !known.says(Kind::OtherHand) {
+        return Ok(());
+    }
+    let other = match known.measurement.result.pupil.handed {
         Handed::Right => Handed::Left,
         Handed::Left => Handed::Right,
     };
     let tried = compute(page, &KeptSwing { handed: Some(other), ..own });
-    if tried.is_ok_and(|tried| !doubted(&tried.measurement.result.notes)) {
+    if tried.is_ok_and(|tried| !tried.says(Kind::OtherHand)) {
         page.change(|w| {
             let both = w.clips.get(clip).cloned().zip(w.swings.get(swing).cloned());
             let Some((mut clip, own)) = both else { return Ok(()) };

@@ -48,7 +48,7 @@ fn look(page: &Arc<Page>, id: &str, instruments: &Instruments) -> Option<Result<
     let watcher = Waiting { page, id };
     Some((|| {
         let probed = decode::probe(&film)?;
-        let notes = probed.warnings.iter().map(|warning| warning.0.clone()).collect();
+        let notes = probed.warnings.iter().map(|warning| warning.text.clone()).collect();
         note_file(page, id, &probed.output, notes);
         let options = options(page, &clip, film)?;
         observe(&probed.output, &options.clips()[0], &options, instruments, &watcher)

@@ -172,8 +172,8 @@ fn unit(measure: Measure) -> Unit {
 fn notes(warnings: &[Warning]) -> Vec<String> {
     let mut notes: Vec<String> = Vec::new();
     for warning in warnings {
-        if !notes.contains(&warning.0) {
-            notes.push(warning.0.clone());
+        if !notes.contains(&warning.text) {
+            notes.push(warning.text.clone());
         }
     }
     notes
@@ -206,7 +206,7 @@ pub mod tests {
             events: &events,
             at_events: &at_events,
             swing: &swing.into_iter().collect(),
-            notes: &[Warning("invented numbers".into()), Warning("invented numbers".into())],
+            notes: &[Warning::new("invented numbers"), Warning::new("invented numbers")],
             corrections: &[],
         })
     }

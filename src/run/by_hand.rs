@@ -105,7 +105,7 @@ pub fn note(options: &Options, views: &[View]) -> Result<Option<Warning>, Error>
         }
     }
     let words: Vec<String> = list.iter().map(Correction::words).collect();
-    Ok((!words.is_empty()).then(|| Warning(format!("Set by hand: {}.", words.join("; ")))))
+    Ok((!words.is_empty()).then(|| Warning::new(format!("Set by hand: {}.", words.join("; ")))))
 }
 
 /// An event set by hand in one of two clips counts for both: what was found in the other says

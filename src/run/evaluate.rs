@@ -45,6 +45,8 @@ pub struct Evaluated {
     pub views: Vec<Viewed>,
     pub motion: Motion,
     pub result: SwingResult,
+    /// The result's notes with what they are about.
+    pub notes: Vec<Warning>,
 }
 
 /// Turns what was observed into numbers.
@@ -91,7 +93,7 @@ pub fn evaluate(
         second.offset_s = -offset.value;
     }
     let result = write_down(observed, &views, &motion, options, &notes);
-    Ok(Evaluated { views, motion, result })
+    Ok(Evaluated { views, motion, result, notes })
 }
 
 /// Whom a clip must have been looked at for; compare with [`Observed::person`].
@@ -132,7 +134,7 @@ impl<'a> Timed<'a> {
         let hand = options.hand();
         let lifted = lifted(seen, hand)?;
         if hand != seen.handed {
-            notes.push(Warning(OTHER_HAND.into()));
+            notes.push(Warning::new(OTHER_HAND));
         }
         let view = options.view(index).unwrap_or_else(|| recognised(&lifted));
         if options.person(index, view) != seen.person {

@@ -37,7 +37,7 @@ fn text(file: &Path) -> Result<String, Error> {
 /// What the result says about it.
 pub fn note(lens: &Lens, size: PictureSize) -> Warning {
     let focal = lens.log_focal();
-    Warning(format!(
+    Warning::new(format!(
         "The lens is known from a calibration: its distortion is taken out, the focal length is {:.0} pixels (+- {:.1} %).",
         focal.value.exp() * size.long(),
         100.0 * focal.sd
@@ -170,7 +170,7 @@ mod tests {
             assert!(!error.to_string().contains('\n') && error.exit_code() == 2, "{error}");
         }
         std::fs::write(&file, FILE).unwrap();
-        let said = note(&read(&file, size).unwrap(), size).0;
+        let said = note(&read(&file, size).unwrap(), size).text;
         assert!(said.contains("990 pixels"), "{said}");
     }
 }

@@ -22,7 +22,7 @@ use crate::warning::Warning;
 use super::faces::Face;
 
 /// Another shape of the observation gets another number.
-const HEAD: &[u8] = b"hubgauge.observed/4\n";
+const HEAD: &[u8] = b"hubgauge.observed/5\n";
 /// Bytes of a SHA-256.
 const SUM: usize = 32;
 

@@ -267,13 +267,13 @@ fn warn(frames: &[TrackedFrame]) -> Vec<Warning> {
     let (filled, missing) = (count(Presence::Filled), count(Presence::Missing));
     let mut warnings = Vec::new();
     if filled > 0 {
-        warnings.push(Warning(format!(
+        warnings.push(Warning::new(format!(
             "In {filled} of {} pictures the golfer could not be read: filled in from the pictures around.",
             frames.len()
         )));
     }
     if let Some((from, to)) = longest_missing(frames).filter(|_| missing > 0) {
-        warnings.push(Warning(format!(
+        warnings.push(Warning::new(format!(
             "In {missing} of {} pictures the golfer was not seen, for the longest time from {from:.2} to {to:.2} s: left out.",
             frames.len()
         )));

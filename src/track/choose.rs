@@ -162,7 +162,7 @@ fn guide(samples: &[Sample<'_>]) -> Guide {
 
 fn warn(path: &Path<'_>, others: &[Path<'_>], slowness: f64) -> Vec<Warning> {
     if others.iter().any(|o| swing::find(o, slowness).is_some()) {
-        return vec![Warning(
+        return vec![Warning::new(
             "Someone else swings in the picture too (another golfer or a reflection): the one \
              who looks larger and stands nearer the middle was measured."
                 .to_owned(),
@@ -173,7 +173,7 @@ fn warn(path: &Path<'_>, others: &[Path<'_>], slowness: f64) -> Vec<Warning> {
         .iter()
         .any(|o| o.samples.len() >= FEWEST && o.last().time >= from && o.first().time <= to);
     let note = "Someone else was in the picture: the one whose hands make the swing was measured.";
-    if beside { vec![Warning(note.to_owned())] } else { Vec::new() }
+    if beside { vec![Warning::new(note)] } else { Vec::new() }
 }
 
 #[cfg(test)]
@@ -247,7 +247,7 @@ mod tests {
         let scan = clip(12.0, 3.0, |t| vec![golfer(t, far, 330.0), golfer(t - 0.1, HERE, 500.0)]);
         let out = pick(&scan).unwrap();
         assert_follows(&out.output, HERE, 500.0, 36);
-        assert!(out.warnings[0].0.contains("swings in the picture too"));
+        assert!(out.warnings[0].text.contains("swings in the picture too"));
     }
 
     #[test]

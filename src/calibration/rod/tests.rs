@@ -67,7 +67,7 @@ fn with(from: [f64; 2], to: [f64; 2], line: bool) -> (Calibration, bool) {
         ..shot.request()
     };
     let got = calibrate(&lifted, &SWING.events(shot.shift), &request).unwrap();
-    let said = got.warnings.iter().any(|w| w.0.contains("found by itself"));
+    let said = got.warnings.iter().any(|w| w.text.contains("found by itself"));
     (got.output, said)
 }
 

@@ -18,7 +18,7 @@ fn run(path: &std::path::Path) -> (Vec<Picture>, Vec<Warning>) {
 }
 
 fn mentions(notes: &[Warning], word: &str) -> bool {
-    notes.iter().any(|note| note.0.contains(word))
+    notes.iter().any(|note| note.text.contains(word))
 }
 
 #[test]

@@ -183,7 +183,7 @@ fn a_plain_wall_cannot_be_trusted_and_says_so() {
     };
     let out = run(&wall, 20, &steady);
     assert_eq!(out.output.motion, CameraMotion::Untrusted);
-    assert!(out.warnings[0].0.contains("too plain"), "{:?}", out.warnings);
+    assert!(out.warnings[0].text.contains("too plain"), "{:?}", out.warnings);
     assert!(out.output.covers(3));
 }
 
@@ -192,7 +192,7 @@ fn a_golfer_who_fills_the_picture_is_said() {
     let near = Roi { side: 1500.0, ..GOLFER };
     let out = run_with(&busy, 10, &steady, Some(near));
     assert_eq!(out.output.motion, CameraMotion::Untrusted);
-    assert!(out.warnings[0].0.contains("fills"), "{:?}", out.warnings);
+    assert!(out.warnings[0].text.contains("fills"), "{:?}", out.warnings);
 }
 
 #[test]

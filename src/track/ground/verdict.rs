@@ -76,13 +76,13 @@ pub(super) fn judge(steps: &[Step], size: PictureSize, filled: bool) -> Warned<G
     );
     let frames = followed.iter().filter_map(|s| Some((s.index, s.camera?))).collect();
     let motion = CameraMotion::Compensated { residual_px };
-    Warned { output: GroundMotion { motion, frames, holes }, warnings: vec![Warning(note)] }
+    Warned { output: GroundMotion { motion, frames, holes }, warnings: vec![Warning::new(note)] }
 }
 
 fn untrusted(reason: &str) -> Warned<GroundMotion> {
     let output = GroundMotion { motion: CameraMotion::Untrusted, ..GroundMotion::still() };
     let note = format!("Whether the camera moved cannot be told: {reason}.");
-    Warned { output, warnings: vec![Warning(note)] }
+    Warned { output, warnings: vec![Warning::new(note)] }
 }
 
 /// The steps with a map that belong to the start with most of them.
