@@ -6,16 +6,15 @@ use std::path::Path;
 use super::chart::{Kind, bytes};
 use super::folder::Folder;
 use super::tasks;
-use crate::calibration::View;
 use crate::chart::{Lettering, Style};
 use crate::cli::hand_out::{PaperArg, SheetArgs};
 use crate::compare::{self, Question};
 use crate::error::Error;
-use crate::events::Event;
-use crate::results::{capitalised, event_key, event_name, write_atomically};
+use crate::results::{event_name, write_atomically};
+use crate::run::pictures::{Moment, Wish};
 use crate::sheet::{
     Content, MOST_WORDS, PHOTO_SHAPE, PICTURE_SCALE, PLACES, Paper, Photo, Places, SheetError,
-    SheetInput, SwingPart, sheet as lay_out,
+    SheetInput, SwingPart, Wanted, sheet as lay_out, wanted,
 };
 
 /// Letters of the name, the day or the club.
@@ -121,30 +120,20 @@ fn words(given: &str) -> Result<String, SheetError> {
     Ok(text.trim().chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect())
 }
 
-/// The tops of two swings; address and top of one.
 fn photos(
     before: &Folder,
     after: Option<&Folder>,
     hide: bool,
     warnings: &mut Vec<String>,
 ) -> Result<Vec<Photo>, Error> {
-    let wanted = match after {
-        Some(after) => [(before, Event::Top), (after, Event::Top)],
-        None => [(before, Event::Address), (before, Event::Top)],
-    };
     let mut photos = Vec::new();
-    for (folder, event) in wanted {
-        let swing = match (after, std::ptr::eq(folder, before)) {
-            (None, _) => String::new(),
-            (Some(_), true) => "Before: ".to_owned(),
-            (Some(_), false) => "After: ".to_owned(),
-        };
-        let caption = capitalised(&format!("{swing}{}", event_name(event)));
-        match photo(folder, event, hide, &caption)? {
+    for one in wanted(&before.result, after.map(|after| &after.result)) {
+        let folder = after.filter(|_| one.of_second).unwrap_or(before);
+        match photo(folder, &one, hide)? {
             Some(photo) => photos.push(photo),
             None => warnings.push(format!(
                 "there is no still of the {} in {}: the sheet goes without it",
-                event_name(event),
+                event_name(one.event),
                 folder.path.join("stills").display()
             )),
         }
@@ -152,13 +141,12 @@ fn photos(
     Ok(photos)
 }
 
-fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Option<Photo>, Error> {
+fn photo(folder: &Folder, one: &Wanted, hide: bool) -> Result<Option<Photo>, Error> {
     let stills = folder.path.join("stills");
-    let clips = &folder.result.clips;
-    let face_on = clips.iter().find(|clip| clip.view == View::FaceOn);
-    let Some(clip) = face_on.or(clips.first()) else { return Ok(None) };
+    let clip = folder.result.clips.iter().find(|clip| clip.view == one.view);
+    let Some(clip) = clip else { return Ok(None) };
     let aspect = f64::from(clip.height) / f64::from(clip.width.max(1));
-    let file = format!("{}_{}.png", clip.view.name(), event_key(event));
+    let file = format!("{}.png", Wish::name(one.view, Moment::At(one.event)));
     let path = stills.join(&file);
     if !path.is_file() {
         return Ok(None);
@@ -173,7 +161,7 @@ fn photo(folder: &Folder, event: Event, hide: bool, caption: &str) -> Result<Opt
         }
         Err(_) => Places::new(),
     };
-    let photo = Photo::cut(&still, aspect, places.get(&file), hide, PHOTO_SHAPE, caption);
+    let photo = Photo::cut(&still, aspect, places.get(&file), hide, PHOTO_SHAPE, &one.caption);
     match photo {
         None => Err(SheetError::NoFaces(path.display().to_string()).into()),
         some => Ok(some),

@@ -9,13 +9,11 @@ use super::{picture, tasks};
 use crate::chart::Lettering;
 use crate::compare::{self, Question, Swing};
 use crate::error::chain;
-use crate::events::Event;
-use crate::results::{capitalised, event_name};
 use crate::run::Look;
 use crate::run::pictures::{Moment, Wish as StillWish, photo as cut};
 use crate::sheet::{
-    Content, MOST_WORDS, PICTURE_SCALE, Paper, Photo, Sheet, SheetInput, SwingPart,
-    sheet as lay_out,
+    Content, MOST_WORDS, PICTURE_SCALE, Paper, Photo, Sheet, SheetInput, SwingPart, Wanted,
+    sheet as lay_out, wanted,
 };
 
 /// What is to be on it.
@@ -104,25 +102,16 @@ fn part<'a>(drawn: &'a Drawn, name: &'a str) -> SwingPart<'a> {
     SwingPart { name, result: drawn.result(), series: &drawn.series }
 }
 
-/// Address and top of the first swing, top of the second.
 fn photos(before: Option<&Drawn>, after: &Drawn, hide: bool) -> Reply<Vec<Photo>> {
     let first = before.unwrap_or(after);
-    let named = |side: &str| if before.is_some() { side.to_owned() } else { String::new() };
-    let mut wanted =
-        vec![(first, Event::Address, named("Before: ")), (first, Event::Top, named("Before: "))];
-    if before.is_some() {
-        wanted.push((after, Event::Top, named("After: ")));
-    }
-    let photos = wanted.into_iter().map(|(drawn, event, side)| photo(drawn, event, &side, hide));
-    Ok(photos.collect::<Reply<Vec<_>>>()?.into_iter().flatten().collect())
-}
-
-fn photo(drawn: &Drawn, event: Event, side: &str, hide: bool) -> Reply<Option<Photo>> {
-    let views = drawn.swing.measurement.evaluated.views.iter().map(|v| v.calibration.view);
-    // Before and after are seen from one side where both have it, whichever clip came first.
-    let Some(view) = views.min() else { return Ok(None) };
+    let second = before.map(|_| after);
     let look = Look { blur_faces: hide, ..Look::default() };
-    let wish = StillWish { view, moment: Moment::At(event), look, longest: None };
-    let caption = capitalised(&format!("{side}{}", event_name(event)));
-    cut(&drawn.swing.measurement, &wish, &caption).map_err(|e| Refusal::conflict(chain(&e)))
+    let photo = |one: Wanted| {
+        let drawn = second.filter(|_| one.of_second).unwrap_or(first);
+        let wish = StillWish { view: one.view, moment: Moment::At(one.event), look, longest: None };
+        let cut = cut(&drawn.swing.measurement, &wish, &one.caption);
+        cut.map_err(|e| Refusal::conflict(chain(&e)))
+    };
+    let all = wanted(first.result(), second.map(Drawn::result)).into_iter().map(photo);
+    Ok(all.collect::<Reply<Vec<_>>>()?.into_iter().flatten().collect())
 }

@@ -10,6 +10,7 @@ mod content;
 mod grid;
 mod layout;
 mod photo;
+mod pictures;
 mod task;
 #[cfg(test)]
 mod tests;
@@ -20,6 +21,7 @@ use crate::chart::{ChartError, Difference, Drawing, LadderInput, Style};
 pub use content::{Content, SwingPart, ValueRow};
 pub use layout::{PHOTO_SHAPE, sheet};
 pub use photo::{PLACES, Photo, Places, Still};
+pub use pictures::{Wanted, wanted};
 pub use task::{Aim, DEFAULT_TASKS, TASKS_FILE, Task, Way, parse};
 
 /// Pixels of the picture for each unit of the page: 192 to an inch, good on paper and on a phone.

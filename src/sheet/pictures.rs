@@ -1,0 +1,83 @@
+//! Which pictures stand on the sheet: one rule for the command line and the page. In: the results
+//! of one or two swings. Out: what is to be shown, in order, with its caption.
+
+use std::collections::BTreeSet;
+
+use crate::calibration::View;
+use crate::events::Event;
+use crate::results::{SwingResult, capitalised, event_name};
+
+/// One picture of the sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wanted {
+    /// Of the second swing, where there are two.
+    pub of_second: bool,
+    pub view: View,
+    pub event: Event,
+    pub caption: String,
+}
+
+/// Address and top of a swing; of a second one the top too, beside the first's.
+///
+/// Both are seen from one side where both have it, face-on if they can be.
+#[must_use]
+pub fn wanted(first: &SwingResult, second: Option<&SwingResult>) -> Vec<Wanted> {
+    let start = views(first);
+    let Some(second) = second else {
+        let picture = |event| Some(one(false, *start.first()?, event, ""));
+        return [Event::Address, Event::Top].into_iter().filter_map(picture).collect();
+    };
+    let end = views(second);
+    let both = start.intersection(&end).next();
+    let side = |of: &BTreeSet<View>| both.or_else(|| of.first()).copied();
+    let of_first = |event| Some(one(false, side(&start)?, event, "Before: "));
+    let mut all: Vec<Wanted> =
+        [Event::Address, Event::Top].into_iter().filter_map(of_first).collect();
+    all.extend(side(&end).map(|view| one(true, view, Event::Top, "After: ")));
+    all
+}
+
+/// Face-on first.
+fn views(result: &SwingResult) -> BTreeSet<View> {
+    result.clips.iter().map(|clip| clip.view).collect()
+}
+
+fn one(of_second: bool, view: View, event: Event, swing: &str) -> Wanted {
+    let caption = capitalised(&format!("{swing}{}", event_name(event)));
+    Wanted { of_second, view, event, caption }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::results::ClipEntry;
+
+    fn seen_from(views: &[View]) -> SwingResult {
+        let text = include_str!("../../fixtures/sheet/before.json");
+        let mut result = SwingResult::from_json(text).unwrap();
+        let clip = result.clips[0].clone();
+        result.clips = views.iter().map(|view| ClipEntry { view: *view, ..clip.clone() }).collect();
+        result
+    }
+
+    #[test]
+    fn two_pictures_of_one_swing_and_three_of_two() {
+        let one = seen_from(&[View::DownTheLine, View::FaceOn]);
+        let alone: Vec<_> = wanted(&one, None).into_iter().map(|w| (w.view, w.caption)).collect();
+        let named = |text: &str| (View::FaceOn, text.to_owned());
+        assert_eq!(alone, [named("Address"), named("Top")]);
+        let two: Vec<_> = wanted(&one, Some(&one)).into_iter().map(|w| w.caption).collect();
+        assert_eq!(two, ["Before: address", "Before: top", "After: top"]);
+    }
+
+    #[test]
+    fn two_swings_are_seen_from_one_side_where_both_have_it() {
+        let both = seen_from(&[View::FaceOn, View::DownTheLine]);
+        let line = seen_from(&[View::DownTheLine]);
+        let face = seen_from(&[View::FaceOn]);
+        let views = |a, b| wanted(a, Some(b)).into_iter().map(|w| w.view).collect::<Vec<_>>();
+        assert_eq!(views(&both, &line), [View::DownTheLine; 3]);
+        assert_eq!(views(&line, &both), [View::DownTheLine; 3]);
+        assert_eq!(views(&line, &face), [View::DownTheLine, View::DownTheLine, View::FaceOn]);
+    }
+}
