@@ -122,6 +122,8 @@ def skin(v0, n0, w, M, T):
 
 
 AT_ONCE = 64  # moments held on the card together
+LAMP = 512  # side of the picture from the sun, which tells what lies in the shade
+FAR = 50.0  # the sun stands so far away, metres: rays all but parallel
 
 
 def pictures(kern, mesh, M, T, extra, cam, look, lamp, K, bg, post):
@@ -166,10 +168,27 @@ def some(kern, mesh, M, T, extra, cam, look, lamp, K, bg, post):
         down = v - sun * (v[..., 2:] / sun[2])
         shadow = torch.full((F, H, W), -1, dtype=torch.int64, device=dev)
         kern("raster", F * len(f), screen(down), tri, shadow, F, V, len(f), H, W)
+    seen, sunny = from_sun(kern, v, tri, lamp) if lamp["strength"] > 0.03 else (None, None)
     par = t(np.concatenate([lamp["sun"], [lamp["strength"], lamp["sky"], lamp["ground"], lamp["fold"], lamp["fold_f"], lamp["pattern_f"]], look["second"], [lamp["shadow"]]]))
     out = torch.zeros((F // K, h, w, 3), device=dev)
-    kern("shade", F // K * h * w, scr, tri, z, shadow, n, t(obj), t(col), t(cls, torch.int32), bg, par, out, F // K, K, S, V, H, W, look["kind"])
+    kern("shade", F // K * h * w, scr, tri, z, shadow, seen, sunny, n, t(obj), t(col), t(cls, torch.int32), bg, par, out, F // K, K, S, V, H, W, look["kind"], LAMP)
     return finish(out, post, dev)
+
+
+def from_sun(kern, v, tri, lamp):
+    """Z-buffer of the moments F,LAMP,LAMP seen from the sun, and the vertices F,V,3 in it (cells, metres away)."""
+    sun = np.asarray(lamp["sun"])
+    right = np.cross([0.3, 0.2, 0.9], sun)
+    right /= np.linalg.norm(right)
+    axes = torch.as_tensor(np.stack([right, np.cross(sun, right), -sun]), dtype=torch.float32, device=v.device)
+    p = v @ axes.T
+    low, high = p[..., :2].amin((0, 1)), p[..., :2].amax((0, 1))
+    cell = (LAMP - 4) / (high - low).max()
+    sunny = torch.cat([(p[..., :2] - low) * cell + 2, p[..., 2:] + FAR], -1).contiguous()
+    F, V = v.shape[:2]
+    seen = torch.full((F, LAMP, LAMP), -1, dtype=torch.int64, device=v.device)
+    kern("raster", F * len(tri), sunny, tri, seen, F, V, len(tri), LAMP, LAMP)
+    return seen, sunny
 
 
 def finish(x, post, dev):

@@ -15,7 +15,7 @@ What differs from the lifting files, on purpose:
   motions  a third the script with changes of everything, a third with changes three times as large (pelvis, chest, head,
            hands, elbows, collar bones, feet, each in its own time), a third of no script at all (turns of pelvis and chest
            apart, slow or quick, hands anywhere in front, together or not); the library holds no clip of m1, f1, m7
-  pictures shading with folds, shadow on the ground, ground and walls by noise, motion blur of 1 to 5 moments, softness, noise,
+  pictures shading with folds, shadow on the ground and of the body on itself, ground and walls by noise, motion blur of 1 to 5 moments, softness, noise,
            JPEG with halved colour in two thirds
 A fifth is mirrored (left-handed). Rows without a person, or with a score below 0.5, are dropped.
 """

@@ -8,6 +8,7 @@ typedef unsigned long long u64;
 #define DONE }
 FN void lowest(u64 *p, u64 v) { atomicMin(p, v); }
 FN unsigned bits(float f) { return __float_as_uint(f); }
+FN float depth_of(u64 v) { return __uint_as_float((unsigned)(v >> 32)); }
 #else
 #include <math.h>
 #include <string.h>
@@ -18,7 +19,9 @@ typedef unsigned long long u64;
 #define DONE }
 FN void lowest(u64 *p, u64 v) { if (v < *p) *p = v; }
 FN unsigned bits(float f) { unsigned u; memcpy(&u, &f, 4); return u; }
+FN float depth_of(u64 v) { unsigned u = (unsigned)(v >> 32); float f; memcpy(&f, &u, 4); return f; }
 #endif
+#define SKIN 0.02f  // a surface does not shade itself where it is hit at a slant, metres
 
 // one triangle of one sub-frame; scr B,V,3 (x, y, depth), tri T,3, z B,H,W = depth bits << 32 | triangle
 FN void triangle(const float *scr, const int *tri, u64 *z, long long b, int k, int V, int H, int W) {
@@ -68,11 +71,23 @@ FN float pattern(int kind, float f, const float *o) {
   return 0;
 }
 
+// share of the light that nothing stands in the way of, four looks; L x y in the lamp's picture, depth from it
+FN float lit(const u64 *lamp, int side, const float *L) {
+  float open = 0;
+  for (int k = 0; k < 4; k++) {
+    int x = (int)(L[0] + 0.5f * (k & 1)), y = (int)(L[1] + 0.5f * (k >> 1));
+    if (x < 0 || y < 0 || x >= side || y >= side) { open += 1; continue; }
+    u64 hit = lamp[(long long)y * side + x];
+    open += hit == ~0ull || depth_of(hit) > L[2] - SKIN;
+  }
+  return open / 4;
+}
+
 // one picture pixel: mean over samples and over the K moments of the exposure; out n,h,w,3 linear light
 // obj V,4: rest x y z and height share; col V,3; cls V (1 shirt); nrm B,V,3; par: sun 3, sun, sky, ground light, fold size, fold frequency,
-// pattern frequency, second colour 3, shadow
-KERNEL shade(const float *scr, const int *tri, const u64 *z, const u64 *shadow, const float *nrm, const float *obj, const float *col, const int *cls, const float *bg, const float *par,
-             float *out, int n, int K, int S, int V, int H, int W, int kind) {
+// pattern frequency, second colour 3, shadow; lamp B,side,side: z-buffer seen from the sun (or none), sunny B,V,3: vertices in it
+KERNEL shade(const float *scr, const int *tri, const u64 *z, const u64 *shadow, const u64 *lamp, const float *sunny, const float *nrm, const float *obj, const float *col, const int *cls, const float *bg, const float *par,
+             float *out, int n, int K, int S, int V, int H, int W, int kind, int side) {
   int h = H / S, w = W / S;
   LOOP(i, (long long)n * h * w)
   int f = (int)(i / ((long long)h * w)), y = (int)(i / w % h), x = (int)(i % w);
@@ -113,6 +128,11 @@ KERNEL shade(const float *scr, const int *tri, const u64 *z, const u64 *shadow, 
       }
       float l = rsqrtf_(N[0] * N[0] + N[1] * N[1] + N[2] * N[2] + 1e-9f);
       float sun = fmaxf(0, (N[0] * par[0] + N[1] * par[1] + N[2] * par[2]) * l), up = 0.5f + 0.5f * N[2] * l;
+      if (lamp && sun > 0) {
+        float L[3];
+        for (int d = 0; d < 3; d++) L[d] = a * sunny[(b * V + ia) * 3 + d] + c * sunny[(b * V + ib) * 3 + d] + e * sunny[(b * V + ic) * 3 + d];
+        sun *= lit(lamp + b * (long long)side * side, side, L);
+      }
       float light = par[3] * sun + par[4] * up + par[5] * (1 - up);
       for (int d = 0; d < 3; d++) sum[d] += C[d] * light;
     }
