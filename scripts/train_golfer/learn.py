@@ -1,10 +1,11 @@
 """Teaches the landmark network the golfer's true points, on the squares that ../render_bodies/make.py --crops wrote.
 
-    python learn.py --rows EXTRA --crops CROPS --lifting LIFTING --models ../../models --ckpt golfer.pt --seconds 400
+    python learn.py --rows EXTRA --crops CROPS --lifting LIFTING --models ../../models --ckpt golfer.pt --seconds 600
+    torchrun --nproc-per-node 2 learn.py ...              # one network on two cards, each with half the files
     python learn.py ... --ckpt golfer.pt --read OUT       # writes what it says of every row: OUT/golfer_SEED.npy
 
-Bodies m1, f1, m7 are never learned from. Of the other swings those whose number ends in 0 to 5 are learned from; from the
-rest (6 to 9) the corrector learns how far this network can be trusted. Needs a GPU; time is given, not steps.
+Bodies m1, f1, m7 are never learned from. Of the other swings those whose number ends in 0 to 6 are learned from; from the
+rest (7 to 9) the corrector learns how far this network can be trusted. Needs a GPU; time is given, not steps.
 """
 import argparse
 import glob
@@ -14,6 +15,7 @@ import time
 
 import numpy as np
 import torch
+import torch.distributed as dist
 
 import net as N
 
@@ -21,15 +23,16 @@ import data  # of ../train_lift, whose folder net.py puts on the path
 
 HELD = data.HELD
 F = torch.nn.functional
+RANK, RANKS = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
 
 
 class Set:
-    """Rows and squares of all files on one device."""
+    """Rows and squares of this card's share of the files."""
 
     def __init__(self, args, dev, keep):
         load = data.reader(args.lifting)
         self.parts, wanted = [], []
-        for path in sorted(glob.glob(os.path.join(args.rows, "extra_*.npz"))):
+        for path in sorted(glob.glob(os.path.join(args.rows, "extra_*.npz")))[RANK::RANKS]:
             seed = int(os.path.basename(path).split("_")[1])
             raw = load(path, ("full",))
             r = data.read_file(lambda p, models, raw=raw: raw, path, ("full",))
@@ -143,14 +146,17 @@ def errors(net, s, k):
     return "  ".join(f"{n} {a:.2f}/{b:.2f}" for n, (a, b) in out.items())
 
 
-@torch.no_grad()
-def score(net, s, k):
-    """One number to choose by: mean size of the four vectors' errors, statures."""
-    e = []
-    for i in range(0, len(k), 512):
-        x, want = s.batch(k[i : i + 512])
-        e.append((net(x)[0] - want)[:, 58:70].unflatten(1, (4, 3)).norm(dim=2).mean(1))
-    return torch.cat(e).mean().item() if e else float("nan")
+def shared(net, f):
+    """The mean of all cards' gradients, put back in place; and of the share of the time that is gone, so that all stop together."""
+    grads = [p.grad for p in net.parameters() if p.grad is not None]
+    flat = torch.cat([g.flatten() for g in grads] + [torch.tensor([f], device=grads[0].device)])
+    if RANKS > 1:
+        dist.all_reduce(flat)
+        flat /= RANKS
+    flat = torch.nan_to_num(flat, 0.0, 0.0, 0.0)  # half precision can run over: such a step is left out
+    for g, new in zip(grads, flat.split([g.numel() for g in grads] + [1])):
+        g.copy_(new.view_as(g))
+    return flat[-1].item()
 
 
 def learn(args, dev):
@@ -164,19 +170,19 @@ def learn(args, dev):
     stats = t.mean(0), t.std(0).clamp_min(1e-3)
     torch.manual_seed(args.seed)
     net = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx"), stats).to(dev).to(memory_format=torch.channels_last)
+    if RANKS > 1:
+        for p in [*net.parameters(), *net.buffers()]:
+            dist.broadcast(p.data, 0)
     ema = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx"), stats).to(dev)
     ema.load_state_dict(net.state_dict())
     head = [p for n, p in net.named_parameters() if not n.startswith("body.")]
     body = list(net.body.parameters())
     opt = torch.optim.AdamW([{"params": body, "lr": args.lr, "base": args.lr, "weight_decay": 1e-3}, {"params": head, "lr": 2e-3, "base": 2e-3, "weight_decay": 1e-2}], betas=(0.9, 0.98))
-    gen = torch.Generator(dev).manual_seed(args.seed)
+    gen = torch.Generator(dev).manual_seed(args.seed + 1000 * RANK)
     w = loss_weights(dev)
     scale = 4096.0 if args.half else 1.0  # keeps small gradients above what fp16 can hold
-    began, step, total = time.time(), 0, 0.0
-    while True:
-        f = (time.time() - began) / args.seconds
-        if f >= 1:
-            break
+    began, step, total, f = time.time(), 0, 0.0, 0.0
+    while f < 1:
         for g in opt.param_groups:
             g["lr"] = g["base"] * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * f))
         k = mine[torch.randint(len(mine), (args.batch,), generator=gen, device=dev)]
@@ -186,25 +192,24 @@ def learn(args, dev):
         loss = ((nll((want - net.mean) / net.sd - y.float(), sd.float()) * w).sum(1) / w.sum()).mean()
         opt.zero_grad(set_to_none=True)
         (loss * scale).backward()
+        f = shared(net, (time.time() - began) / args.seconds)
         torch._foreach_div_([p.grad for p in net.parameters() if p.grad is not None], scale)
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         opt.step()
         with torch.no_grad():
-            keep = min(0.998, (step + 1) / (step + 10))
+            keep = min(0.999, (step + 1) / (step + 10))
             torch._foreach_lerp_(list(ema.parameters()), list(net.parameters()), 1 - keep)
         total += loss.detach()
         step += 1
         if step % args.every == 0:
             print(f"step {step} {time.time() - began:.0f} s loss {total.item() / args.every:.4f}", flush=True)
             total = 0.0
-            if step % (args.every * 4) == 0:
-                print("  unseen", errors(ema, s, fresh[::3]), flush=True)
+    if RANK:
+        return
+    torch.save({k: v.cpu() for k, v in ema.state_dict().items()}, args.ckpt)
+    print("times round", step * args.batch / max(1, len(mine)), flush=True)
     for name, k in (("learned from", mine[:: max(1, len(mine) // 6000)]), ("known bodies", known), ("unseen bodies", fresh)):
         print(name, errors(ema, s, k), flush=True)
-    with open(args.ckpt + ".score", "w") as f:
-        f.write(str(score(ema, s, fresh)))
-    torch.save({k: v.cpu() for k, v in ema.state_dict().items()}, args.ckpt)
-    print("epochs", step * args.batch / max(1, len(mine)))
 
 
 def ids_of(args, seed):
@@ -218,7 +223,7 @@ def read(args, dev):
     net.load_state_dict(torch.load(args.ckpt, map_location=dev))
     os.makedirs(args.read, exist_ok=True)
     seeds = sorted(int(os.path.basename(p).split("_")[1]) for p in glob.glob(os.path.join(args.rows, "extra_*.npz")))
-    for seed in seeds[args.part :: args.parts]:
+    for seed in seeds[RANK::RANKS]:
         load = data.reader(args.lifting)
         raw = load(os.path.join(args.rows, f"extra_{seed}_0.npz"), ("full",))
         c = np.memmap(os.path.join(args.crops, f"crops_{seed}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
@@ -238,8 +243,6 @@ def main():
     a.add_argument("--models", required=True)
     a.add_argument("--ckpt", required=True)
     a.add_argument("--read", default="")
-    a.add_argument("--part", type=int, default=0)
-    a.add_argument("--parts", type=int, default=1)
     a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--batch", type=int, default=384)
     a.add_argument("--lr", type=float, default=5e-4)
@@ -250,7 +253,15 @@ def main():
     args = a.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
-    (read if args.read else learn)(args, torch.device(args.device))
+    dev = torch.device(args.device)
+    if RANKS > 1:
+        if dev.type == "cuda":
+            dev = torch.device("cuda", int(os.environ["LOCAL_RANK"]))
+            torch.cuda.set_device(dev)
+        dist.init_process_group("nccl" if dev.type == "cuda" else "gloo")
+    (read if args.read else learn)(args, dev)
+    if RANKS > 1:
+        dist.destroy_process_group()
 
 
 if __name__ == "__main__":

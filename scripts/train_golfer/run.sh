@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Renders golfers, teaches the golfer network on them and writes down what it says of all of them. Needs one CUDA card or
-# more, cupy, 100 GB of memory for the squares; 12 minutes on two H100.
+# more, cupy, 100 GB of memory for the squares; 16 minutes on two H200.
 # Usage: run.sh LIFTING_FOLDER BODIES_FOLDER REPOSITORY WORK_FOLDER
 # Leaves WORK/rows (for ../train_lift/run.sh's EXTRA_FOLDER), WORK/fresh (FRESH_FOLDER: unseen people) and models/golfer.onnx.
 set -euo pipefail
@@ -14,14 +14,14 @@ render() { # card seed out options: five or six of these fit on a card of 80 GB
   CUDA_VISIBLE_DEVICES=$(($1 % cards)) python make.py --bodies "$bodies" --library "$work/library.npz" --models "$repo/models" --crops "$work/crops" \
     --networks full --file 100000 --workers 2 --seed "$2" --out "$work/$3" "${@:4}" &
 }
-for i in $(seq 1 $((5 * cards))); do render "$i" $((300 + i)) rows --kinds 0.6,0.25,0.15 --swings 100000 --limit 230; done
-for i in 1 2; do render "$i" $((900 + i)) fresh --names m1,f1,m7 --same-time --whole 0.6 --kinds 0.7,0.3,0 --swings 130; done
+for i in $(seq 1 $((5 * cards))); do render "$i" $((320 + i)) rows --kinds 0.6,0.25,0.15 --swings 100000 --limit 310; done
+for i in 1 2; do render "$i" $((900 + i)) fresh --names m1,f1,m7 --same-time --whole 0.6 --kinds 0.7,0.3,0 --swings 260; done
 wait
 cp "$work"/fresh/*.npz "$work/rows/"
 cd "$repo/scripts/train_golfer"
 set -- --rows "$work/rows" --crops "$work/crops" --lifting "$lifting" --models "$repo/models" --ckpt "$work/golfer.pt"
-python learn.py "$@" --seconds 230
-python learn.py "$@" --read "$work/rows"
+torchrun --nproc-per-node "$cards" learn.py "$@" --half --lr 8e-4 --seconds 450
+torchrun --nproc-per-node "$cards" learn.py "$@" --read "$work/rows"
 mv "$work"/rows/golfer_90?.npy "$work/fresh/"
 rm "$work"/rows/extra_90?_0.npz
 python export.py --ckpt "$work/golfer.pt" --models "$repo/models"

@@ -79,7 +79,7 @@ def kinds_of(name, d):
 
 def learned(ids, bodies):
     """Swings that the golfer network learned from (../train_golfer/learn.py): of these it says more than it will of new ones."""
-    return np.array([i % 10 < 6 and b not in HELD for i, b in zip(ids, bodies)])
+    return np.array([i % 10 < 7 and b not in HELD for i, b in zip(ids, bodies)])
 
 
 def said(path, d):

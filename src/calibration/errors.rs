@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.383, 0.203),
-        pixel: correlation(0.385, 0.176),
-        depth: correlation(0.456, 0.277),
-        log_stature_px: correlation(0.714, 0.237),
-        trunk: correlation(0.392, 0.263),
-        shoulders: correlation(0.187, 0.196),
-        hips: correlation(0.287, 0.259),
-        lead_arm: correlation(0.166, 0.18),
+        hub_pixel: correlation(0.376, 0.17),
+        pixel: correlation(0.376, 0.17),
+        depth: correlation(0.458, 0.273),
+        log_stature_px: correlation(0.745, 0.24),
+        trunk: correlation(0.389, 0.259),
+        shoulders: correlation(0.179, 0.193),
+        hips: correlation(0.306, 0.24),
+        lead_arm: correlation(0.159, 0.176),
     };
 }

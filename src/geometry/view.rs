@@ -254,7 +254,7 @@ fn slope(low: &Values, high: &Values, step: f64) -> Values {
 const DOUBT: f64 = 1.0;
 /// The sd of the hip line's components that the corrector states on plain held-out swings,
 /// statures.
-const USUAL_SD: f64 = 0.0131;
+const USUAL_SD: f64 = 0.0116;
 /// A camera whose motion could not be taken out: what it shows counts a ninth, so that the other
 /// clip of a pair decides. This program's choice.
 const UNSTEADY: f64 = 3.0;
