@@ -103,6 +103,8 @@ pub struct Calibration {
     pub method: ScaleMethod,
     /// Of pitch, roll, azimuth (radians), log focal length, log metres in a stature.
     pub covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// Which of the request's sticks was taken for a rod along the target line.
+    pub rod: Option<usize>,
 }
 
 impl Calibration {

@@ -51,7 +51,7 @@ pub fn calibrate(
         None => rows,
         Some(rod) => {
             let aim = theta[2];
-            let rows = rows.with_rod(rod);
+            let rows = rows.with_rod(request.sticks[rod]);
             (theta, covariance) = solve(&rows)?;
             warnings.push(found(theta[2] - aim));
             rows
@@ -72,6 +72,7 @@ pub fn calibrate(
         stature_m: Estimate::new(metres, metres * covariance[(4, 4)].sqrt()),
         method: method(request),
         covariance,
+        rod,
     };
     warnings.extend(proportions::doubts(lifted, &output, request.stature));
     if request.stature.is_none() && output.method == ScaleMethod::Stature {
@@ -84,7 +85,7 @@ pub fn calibrate(
 
 fn found(turned: f64) -> Warning {
     Warning::new(format!(
-        "A rod on the ground was found by itself and taken for the target line, which turned the aim by {:.1} degrees: where it was not laid along the target line, mark the line or measure with --no-rod.",
+        "A rod on the ground was found by itself and taken for the target line, which turned the aim by {:.1} degrees: where it was not laid along the target line, mark the line, or have no rod looked for (--no-rod).",
         turned.to_degrees().abs()
     ))
 }

@@ -9,6 +9,8 @@ use crate::results::Correction;
 
 /// More is no correcting by hand, and each takes a part of the second there is.
 const MOST: usize = 500;
+/// The same for the marks on the ground; four are enough.
+const MOST_GROUND: usize = 50;
 
 impl Options {
     /// Takes a JSON list of corrections; the whole list, not one more.
@@ -77,6 +79,16 @@ fn check(correction: &Correction, clips: usize) -> Result<(), String> {
         Correction::Vertical { from, to, .. } | Correction::TargetLine { from, to, .. } => {
             line(*from, *to)
         }
+        Correction::Ground { marks, .. } if marks.len() > MOST_GROUND => {
+            Err(format!("more than {MOST_GROUND} marks on the ground"))
+        }
+        Correction::Ground { marks, .. } if marks.is_empty() => {
+            Err("no mark on the ground is given".to_owned())
+        }
+        // Whether they go together is for the calibration to say.
+        Correction::Ground { marks, .. } => {
+            marks.iter().try_for_each(|mark| point(mark.at).map(drop))
+        }
         Correction::Reference { from, to, length_m, .. } => {
             let (low, high) = REFERENCE_M;
             if !(low..=high).contains(length_m) {
@@ -87,7 +99,10 @@ fn check(correction: &Correction, clips: usize) -> Result<(), String> {
         Correction::View { clip, .. } if *clip >= clips => {
             Err(format!("there is no clip {clip}: clips count from 0"))
         }
-        Correction::View { .. } | Correction::Event { .. } | Correction::Handed { .. } => Ok(()),
+        Correction::View { .. }
+        | Correction::Event { .. }
+        | Correction::Handed { .. }
+        | Correction::NoRod { .. } => Ok(()),
     }
 }
 

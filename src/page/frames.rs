@@ -64,6 +64,9 @@ pub struct TrackShown {
     events: BTreeMap<&'static str, usize>,
     /// How far the true vertical leans to the right in the picture, radians.
     roll: f64,
+    /// Ends of the rod that was found and taken for the target line.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rod: Option<[[f64; 2]; 2]>,
 }
 
 #[derive(Debug, Serialize)]
@@ -96,12 +99,14 @@ pub fn track(swing: &Measured, view: View) -> Reply<TrackShown> {
     let events = swing.measurement.result.events.iter().filter_map(|(event, entry)| {
         Some((crate::results::event_key(*event), *entry.frames.get(&view)?))
     });
+    let rod = viewed.calibration.rod.and_then(|rod| seen.sticks.get(rod));
     Ok(TrackShown {
         size: [seen.info.size.width, seen.info.size.height],
         frame_count: seen.info.frames.len(),
         frames: frames.collect(),
         events: events.collect(),
         roll: if viewed.calibration.handed == Handed::Left { -roll } else { roll },
+        rod: rod.map(|rod| [rod.from, rod.to].map(|end| [tenth(end.x), tenth(end.y)])),
     })
 }
 

@@ -105,6 +105,9 @@ pub struct KeptSwing {
     /// In the coach's units.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
+    /// Where a rod was found by itself and taken for the target line.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rods: Vec<View>,
 }
 
 impl KeptSwing {
@@ -128,6 +131,7 @@ impl KeptSwing {
             recorded: None,
             message: None,
             answer: None,
+            rods: Vec::new(),
         }
     }
 

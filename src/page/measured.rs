@@ -11,11 +11,12 @@ use super::showing;
 use super::shown::ClipState;
 use super::state::{Page, held};
 use super::{kept, recording};
+use crate::calibration::View;
 use crate::error::{Error, chain};
 use crate::options::{Clip, Options, OptionsError};
 use crate::results::{self, Correction, SwingResult, write_atomically};
 use crate::run::Measurement;
-use crate::run::evaluate::{evaluate, person_wanted};
+use crate::run::evaluate::{Viewed, evaluate, person_wanted};
 use crate::run::observe::Observed;
 use crate::units::Metres;
 use crate::warning::{Kind, Warning};
@@ -29,6 +30,12 @@ impl Measured {
     /// Whether a note of this kind was made.
     pub fn says(&self, kind: Kind) -> bool {
         self.measurement.evaluated.notes.iter().any(|note| note.kind == kind)
+    }
+
+    /// Views in which a rod was found by itself and taken for the target line.
+    fn rods(&self) -> Vec<View> {
+        let found = |v: &&Viewed| v.calibration.rod.is_some();
+        self.measurement.evaluated.views.iter().filter(found).map(|v| v.calibration.view).collect()
     }
 }
 
@@ -163,9 +170,11 @@ pub fn renew(page: &Page, id: &str) -> Reply<()> {
         held(&page.measured).remove(&swing.id);
         compute(page, &swing)
     };
+    let mut rods = Vec::new();
     let (answer, message, result) = match renewed {
         Ok(fresh) => {
             let result = fresh.measurement.result.clone();
+            rods = fresh.rods();
             note_views(page, &fresh, &swing)?;
             held(&page.measured).put(&swing.id, Arc::new(fresh));
             (Some(results::answer_in(&result, page.style())), None, Some(result))
@@ -176,7 +185,7 @@ pub fn renew(page: &Page, id: &str) -> Reply<()> {
     keep_result(page, &swing.id, result.as_ref())?;
     page.change(|w| {
         let Some(mut kept) = w.swings.get(&swing.id).cloned() else { return Ok(()) };
-        (kept.answer, kept.message) = (answer, message);
+        (kept.answer, kept.message, kept.rods) = (answer, message, rods);
         w.keep_swing(kept)
     })?;
     if let Some(result) = &result {

@@ -177,6 +177,7 @@ pub fn merged(older: &KeptSwing, younger: &KeptSwing) -> KeptSwing {
     }));
     // What was said of one clip is no answer for both.
     (one.answer, one.message, one.recorded) = (None, None, None);
+    one.rods.clear();
     one.was.push(younger.id.clone());
     one.was.extend(younger.was.iter().cloned());
     one

@@ -57,6 +57,7 @@ pub fn swing(workspace: &Workspace, swing: &KeptSwing, pupils: &[Pupil]) -> Swin
         state,
         message,
         answer: swing.answer.clone(),
+        rods: swing.rods.clone(),
         corrections: swing.corrections.len(),
         recorded: swing.recorded.as_ref().map(|recorded| recorded.swing),
         proposed: swing.parts.len() > 1 && !swing.by_hand,

@@ -83,6 +83,8 @@ pub struct SwingShown {
     pub message: Option<String>,
     /// The answer in a sentence, where there is one.
     pub answer: Option<String>,
+    /// Where a rod was found by itself and taken for the target line.
+    pub rods: Vec<View>,
     /// How many corrections by hand are in it.
     pub corrections: usize,
     /// Its number in the library, once it is on record for a pupil.

@@ -12,6 +12,19 @@ use crate::events::Event;
 use crate::frames::Handed;
 
 use super::event_name;
+use crate::warning::counted;
+
+/// A point on the ground whose place is known, from any zero that the marks of a clip share.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct GroundPoint {
+    pub at: [f64; 2],
+    /// Along the target line, metres; + = toward the target.
+    pub target_m: f64,
+    /// From the pupil toward the ball, metres.
+    pub ball_m: f64,
+}
 
 /// One thing set by hand.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -51,6 +64,15 @@ pub enum Correction {
         from: [f64; 2],
         to: [f64; 2],
     },
+    /// Points on the ground whose places are known; four fix the camera.
+    Ground {
+        view: View,
+        marks: Vec<GroundPoint>,
+    },
+    /// A rod on the ground that was found is not taken for the target line.
+    NoRod {
+        view: View,
+    },
     /// The pupil among several people, marked at the hips.
     Person {
         view: View,
@@ -83,6 +105,10 @@ impl Correction {
             }
             Self::Vertical { view, .. } => format!("the vertical ({})", view.name()),
             Self::TargetLine { view, .. } => format!("the target line ({})", view.name()),
+            Self::Ground { view, marks } => {
+                format!("{} on the ground ({})", counted(marks.len(), "mark"), view.name())
+            }
+            Self::NoRod { view } => format!("no rod looked for ({})", view.name()),
             Self::Person { view, .. } => format!("the pupil ({})", view.name()),
             Self::View { clip, view } => format!("clip {} is {}", clip + 1, view.name()),
             Self::Handed { handed: Handed::Left } => "left-handed".to_owned(),
@@ -103,14 +129,19 @@ mod tests {
             {"kind":"reference","view":"face-on","from":[1,2],"to":[300,4],"length_m":1.22,"place":"ball-line"},
             {"kind":"vertical","view":"down-the-line","from":[1,2],"to":[3,400]},
             {"kind":"target_line","view":"face-on","from":[1,2],"to":[300,4]},
+            {"kind":"ground","view":"face-on","marks":[{"at":[1,2],"target_m":0,"ball_m":-0.5},
+                {"at":[300,2],"target_m":1.5,"ball_m":-0.5}]},
+            {"kind":"no_rod","view":"down-the-line"},
             {"kind":"person","view":"face-on","frame":10,"at":[100,200]},
             {"kind":"view","clip":0,"view":"face-on"},
             {"kind":"handed","handed":"left"}
         ]"#;
         let list: Vec<Correction> = serde_json::from_str(text).unwrap();
-        assert_eq!(list.len(), 8);
+        assert_eq!(list.len(), 10);
         assert_eq!(list[0].words(), "top (face-on, frame 223)");
         assert_eq!(list[1].words(), "lower hub (face-on, frame 223)");
+        assert_eq!(list[5].words(), "2 marks on the ground (face-on)");
+        assert_eq!(list[6].words(), "no rod looked for (down-the-line)");
         let again = serde_json::to_string(&list).unwrap();
         assert_eq!(serde_json::from_str::<Vec<Correction>>(&again).unwrap(), list);
         for wrong in [

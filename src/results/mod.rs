@@ -19,7 +19,7 @@ mod table;
 mod explain;
 
 pub use build::{Clip, Measurement, assemble};
-pub use correction::Correction;
+pub use correction::{Correction, GroundPoint};
 pub use explain::explain;
 pub use file::{NewFile, write_atomically};
 pub use rows::Series;
@@ -32,7 +32,7 @@ pub use swing::{
 pub use table::{answer, answer_in, table};
 pub use value::{Unit, Value, decimals_shown};
 pub use words::{
-    capitalised, direction, event_key, event_name, fact, is_shown, measure_name,
+    capitalised, direction, event_key, event_name, fact, is_shown, measure_name, scale_words,
     swing_measure_name, wrapped,
 };
 

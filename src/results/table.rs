@@ -6,10 +6,10 @@ use std::fmt::Write as _;
 
 use super::value::decimals_shown;
 use super::words::{
-    direction, event_name, hung, is_shown, measure_name, size, swing_measure_name, wrapped,
+    direction, event_name, hung, is_shown, measure_name, scale_words, size, swing_measure_name,
+    wrapped,
 };
 use super::{EventEntry, Style, SwingResult, Unit, Value};
-use crate::calibration::ScaleMethod;
 use crate::events::Event;
 use crate::geometry::Measure;
 use crate::units::Estimate;
@@ -287,11 +287,7 @@ fn missing(result: &SwingResult) -> String {
 }
 
 fn footer(result: &SwingResult) -> String {
-    let from = match result.scale.method {
-        ScaleMethod::Stature => "the body's own proportions and stature",
-        ScaleMethod::Reference => "the length that was marked",
-        ScaleMethod::Camera => "the camera's field of view and distance",
-    };
+    let from = scale_words(result.scale.method);
     let mut out = format!(
         "\n± is one standard deviation: about two errors in three are smaller, 95 in 100 smaller than twice\n\
          that. Scale from {from}, ± {:.1} %.\n",

@@ -2,6 +2,7 @@
 
 use super::value::{decimals_shown, plus_minus};
 use super::{Style, SwingMeasure, Unit, Value};
+use crate::calibration::ScaleMethod;
 use crate::events::Event;
 use crate::geometry::{Measure, Missing};
 use crate::units::Estimate;
@@ -124,6 +125,16 @@ pub fn swing_measure_name(measure: SwingMeasure) -> &'static str {
         SwingMeasure::Tempo => "tempo",
         SwingMeasure::SeparationGain => "separation gain",
         SwingMeasure::PelvisLeadS => "pelvis lead",
+    }
+}
+
+/// What tells how long a centimetre is in the picture.
+#[must_use]
+pub fn scale_words(method: ScaleMethod) -> &'static str {
+    match method {
+        ScaleMethod::Stature => "the body's own proportions and stature",
+        ScaleMethod::Reference => "the length that was marked",
+        ScaleMethod::Camera => "the camera's field of view and distance, or marks on the ground",
     }
 }
 

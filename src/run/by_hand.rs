@@ -2,12 +2,13 @@
 //! clip shows. Out: events with their times, points in the reference picture, marks for the
 //! camera. A correction that fits no clip or no frame is an error, never left out.
 
-use crate::calibration::{CalibrationRequest, Reference, Segment, View};
+use crate::calibration::{CalibrationRequest, GroundMark, Reference, Segment, View};
 use crate::error::Error;
 use crate::events::{Event, Events};
 use crate::frames::Pixel;
 use crate::lift::JointMark;
 use crate::options::{Correction, Options};
+use crate::results::GroundPoint;
 use crate::track::PictureFromReference;
 use crate::units::{Estimate, Seconds};
 use crate::warning::{Warning, counted};
@@ -86,6 +87,15 @@ impl<'a> ByHand<'a> {
                 Correction::TargetLine { from, to, .. } => {
                     request.target_line = Some(segment(*from, *to));
                 }
+                Correction::Ground { marks, .. } => {
+                    let mark = |m: &GroundPoint| GroundMark {
+                        at: pixel(m.at),
+                        target_m: m.target_m,
+                        ball_m: m.ball_m,
+                    };
+                    request.ground = marks.iter().map(mark).collect();
+                }
+                Correction::NoRod { .. } => request.sticks.clear(),
                 _ => {}
             }
         }
@@ -163,6 +173,8 @@ fn view_of(correction: &Correction) -> Option<View> {
         | Correction::Reference { view, .. }
         | Correction::Vertical { view, .. }
         | Correction::TargetLine { view, .. }
+        | Correction::Ground { view, .. }
+        | Correction::NoRod { view }
         | Correction::Person { view, .. } => Some(*view),
         Correction::View { .. } | Correction::Handed { .. } => None,
     }
@@ -186,8 +198,11 @@ fn camera_at(seen: &Observed, index: usize) -> PictureFromReference {
 }
 
 fn segment(from: [f64; 2], to: [f64; 2]) -> Segment {
-    let pixel = |[x, y]: [f64; 2]| Pixel::new(x, y);
     Segment { from: pixel(from), to: pixel(to) }
+}
+
+fn pixel([x, y]: [f64; 2]) -> Pixel {
+    Pixel::new(x, y)
 }
 
 fn wrong(correction: &Correction, why: String) -> Error {

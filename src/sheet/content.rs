@@ -3,7 +3,6 @@
 
 use std::collections::BTreeSet;
 
-use crate::calibration::ScaleMethod;
 use crate::chart::{Difference, LadderInput, Style};
 use crate::compare::{Comparison, Scatter};
 use crate::events::Event;
@@ -154,11 +153,7 @@ fn made(swings: &[SwingPart<'_>], style: Style) -> Vec<String> {
             let rate = clip.capture_fps().map(|fps| format!(" at {fps:.0} frames a second"));
             format!("{}{}", clip.view.name(), rate.unwrap_or_default())
         });
-        let from = match swing.result.scale.method {
-            ScaleMethod::Stature => "the body's own proportions and stature",
-            ScaleMethod::Reference => "the length that was marked",
-            ScaleMethod::Camera => "the camera's field of view and distance",
-        };
+        let from = results::scale_words(swing.result.scale.method);
         let clips: Vec<String> = clips.collect();
         let text = format!(
             "Filmed {}; scale from {from}, ± {} %; measured with {}.",

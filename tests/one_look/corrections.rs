@@ -152,6 +152,49 @@ fn marks_for_the_camera_replace_what_was_there() {
     assert!(travel(1.1).abs() < travel(1.2).abs() && travel(1.2).abs() < travel(1.3).abs());
 }
 
+/// A rectangle of 1.2 m along the target line and 1.0 m toward the ball from 0.1 m behind the
+/// feet, where the renderer's own projection puts its corners.
+fn rectangle(along: f64, toward: f64) -> String {
+    let corners = [
+        ([182.3, 878.7], 0.0, 0.0),
+        ([512.6, 875.0], along, 0.0),
+        ([575.3, 983.0], along, toward),
+        ([120.6, 988.7], 0.0, toward),
+    ];
+    let marks = corners.map(|([x, y], target, ball)| {
+        format!(r#"{{"at":[{x},{y}],"target_m":{target},"ball_m":{ball}}}"#)
+    });
+    format!(r#"[{{"kind":"ground","view":"face-on","marks":[{}]}}]"#, marks.join(","))
+}
+
+#[test]
+fn four_marks_on_the_ground_tell_the_camera() {
+    let camera = |text: &str| try_with(1, text).unwrap().views[0].calibration;
+    let (plain, marked) = (camera("[]"), camera(&rectangle(1.2, 1.0)));
+    // The renderer's focal length is 1004.6 pixels.
+    println!("focal {:.0} -> {:.0}", plain.focal_px, marked.focal_px);
+    assert!(marked.focal_relative_sd() < 0.75 * plain.focal_relative_sd());
+    assert!((marked.focal_px / 1004.6 - 1.0).abs() < 2.0 * marked.focal_relative_sd());
+    let result = with(1, &rectangle(1.2, 1.0));
+    assert_eq!(result.scale.method, ScaleMethod::Camera);
+    assert!(result.notes.iter().any(|n| n.contains("4 marks on the ground")), "{:?}", result.notes);
+    let Err(error) = try_with(1, &rectangle(9.0, 1.0)) else { panic!("a mat of 9 m") };
+    assert!(error.to_string().contains("a mark on the ground does not agree"), "{error}");
+}
+
+#[test]
+fn a_rod_that_was_found_can_be_left() {
+    let noted = |e: &Evaluated| e.result.notes.iter().any(|n| n.contains("found by itself"));
+    let found = try_with(2, "[]").unwrap();
+    assert!(found.views[0].calibration.rod.is_some() && noted(&found));
+    let other = try_with(2, r#"[{"kind":"no_rod","view":"down-the-line"}]"#).unwrap();
+    assert!(other.views[0].calibration.rod.is_some());
+    let left = try_with(2, r#"[{"kind":"no_rod","view":"face-on"}]"#).unwrap();
+    assert!(left.views[0].calibration.rod.is_none() && !noted(&left));
+    let marked = r#"[{"kind":"target_line","view":"face-on","from":[149,943],"to":[554,939]}]"#;
+    assert!(try_with(2, marked).unwrap().views[0].calibration.rod.is_none());
+}
+
 #[test]
 fn view_and_hand_follow_at_once_and_another_person_needs_another_look() {
     let wrong = try_with(1, r#"[{"kind":"view","clip":0,"view":"down-the-line"}]"#);
@@ -206,6 +249,10 @@ fn a_correction_that_fits_nothing_is_refused_in_one_line() {
         r#"[{"kind":"event","view":"face-on","event":"impact","frame":3}]"#,
         r#"[{"kind":"point","view":"face-on","frame":99999,"joint":"head","at":[3,4]}]"#,
         r#"[{"kind":"vertical","view":"face-on","from":[100,900],"to":[5000,100]}]"#,
+        r#"[{"kind":"ground","view":"face-on","marks":[]}]"#,
+        r#"[{"kind":"ground","view":"face-on","marks":[{"at":[1,2],"target_m":0,"ball_m":0}]}]"#,
+        r#"[{"kind":"ground","view":"face-on","marks":[{"at":[1,2],"target_m":0,"ball_m":0},{"at":[90,2],"target_m":99,"ball_m":0}]}]"#,
+        r#"[{"kind":"no_rod","view":"down-the-line"}]"#,
     ] {
         let Err(error) = try_with(1, text) else { panic!("{text}") };
         assert!(!error.to_string().contains('\n'), "{error}");

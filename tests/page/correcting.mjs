@@ -74,6 +74,8 @@ async function mark(page, failures) {
   await line(page, failures, 'marking a vertical', [100, 0], [100, -120]);
   failures.equal(await page.locator('.by-hand button').count(), 3, 'corrections listed after the vertical');
   await targetLine(page, failures);
+  await ground(page, failures);
+  await rod(page, failures);
   await page.locator('.tools label').filter({ hasText: 'moves a point' }).click();
 }
 
@@ -87,6 +89,85 @@ async function targetLine(page, failures) {
   failures.check((await told(page)).numbers !== before.numbers, 'the numbers do not follow the target line');
   await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(3).click());
   failures.equal((await told(page)).numbers, before.numbers, 'numbers after undoing the target line');
+}
+
+/** Four corners of a rectangle on the ground, where the renderer's own projection puts them: the
+ *  first by pointer, the rest with the keyboard alone. Sides that cannot be are answered with words. */
+async function ground(page, failures) {
+  const corners = [[182.3, 878.7], [512.6, 875.0], [575.3, 983.0], [120.6, 988.7]];
+  const before = await told(page);
+  const hint = () => page.locator('.stage .hint').textContent();
+  await page.locator('.tools label').filter({ hasText: 'marks the ground' }).click();
+  const first = await hint();
+  await touch(page, corners[0]);
+  failures.check((await page.locator('#notice').textContent()).includes('both sides'), 'sides are not asked for');
+  failures.equal(await hint(), first, 'a corner without sides');
+  await page.locator('[name=side_target]').fill('9 m');
+  await page.locator('[name=side_ball]').fill('1 m');
+  for (const corner of corners.slice(0, 3)) await touch(page, corner);
+  await change(page, failures, 'marking the ground', () => touch(page, corners[3]));
+  const said = await page.locator('.told .said .trouble').textContent();
+  failures.check(said.includes('a mark on the ground does not agree'), `sides that cannot be say: ${said}`);
+  await page.locator('[name=side_target]').fill('1.2 m');
+  await touch(page, [20, 900]);
+  await page.locator('body').focus();
+  await page.keyboard.press('Control+z');
+  failures.equal(await hint(), first, 'a touch taken back');
+  await touch(page, corners[0]);
+  failures.check((await hint()).startsWith('Corner 2 of 4'), `after a corner: ${await hint()}`);
+  await page.locator('[data-cross]').focus();
+  for (const corner of corners.slice(1, 3)) await byKeyboard(page, corner);
+  await moveCross(page, corners[3]);
+  await page.screenshot({ path: 'shots/05_ground.png' });
+  await change(page, failures, 'marking the ground by keyboard', () => page.keyboard.press('Enter'));
+  failures.equal(await page.locator('.told .said .trouble').count(), 0, 'troubles after a true rectangle');
+  failures.check((await page.locator('.by-hand li').nth(3).textContent()).startsWith('Rectangle of 1.2 m'), 'the rectangle is not listed');
+  failures.check((await page.locator('.told .said').textContent()).includes('4 marks on the ground'), 'the answer does not say what was used');
+  failures.check((await told(page)).numbers !== before.numbers, 'the numbers do not follow the ground');
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(3).click());
+  failures.equal((await told(page)).numbers, before.numbers, 'numbers after undoing the ground');
+}
+
+/** A place of the clip, touched. */
+async function touch(page, at) {
+  await page.locator('.stage').scrollIntoViewIfNeeded();
+  const [x, y] = await page.locator('.marks').evaluate((svg, [px, py]) => {
+    const seen = new DOMPoint(px, py).matrixTransform(svg.getScreenCTM());
+    return [seen.x, seen.y];
+  }, at);
+  await page.mouse.click(x, y);
+}
+
+async function byKeyboard(page, at) {
+  await moveCross(page, at);
+  await page.keyboard.press('Enter');
+}
+
+/** The arrow keys move the cross by a pixel, with Shift by ten. */
+async function moveCross(page, at) {
+  const name = await page.locator('[data-cross]').getAttribute('aria-label');
+  const from = name.match(/\d+/g).map(Number);
+  for (const [i, keys] of [['ArrowLeft', 'ArrowRight'], ['ArrowUp', 'ArrowDown']].entries()) {
+    const far = Math.round(at[i]) - from[i];
+    const key = keys[far < 0 ? 0 : 1];
+    for (let n = 0; n < Math.floor(Math.abs(far) / 10); n += 1) await page.keyboard.press(`Shift+${key}`);
+    for (let n = 0; n < Math.abs(far) % 10; n += 1) await page.keyboard.press(key);
+  }
+}
+
+/** The rod that was found is left, and taken again by undoing that. */
+async function rod(page, failures) {
+  const before = await told(page);
+  const tick = page.locator('.tools [name=rod]');
+  failures.equal(await page.locator('.marks line.rod').count(), 2, 'lines of the rod that was found');
+  await change(page, failures, 'leaving the rod', () => tick.uncheck());
+  failures.equal(await page.locator('.marks line.rod').count(), 0, 'lines of a rod that is left');
+  failures.check(before.answer.includes('A rod on the ground was found'), 'the answer does not name the rod');
+  const left = await told(page);
+  failures.check(!left.answer.includes('rod') && left.numbers !== before.numbers, 'the numbers do not follow the rod');
+  await change(page, failures, 'undo', () => page.locator('.by-hand button').nth(3).click());
+  failures.check(await tick.isChecked(), 'the switch does not follow the undoing');
+  failures.equal((await told(page)).numbers, before.numbers, 'numbers with the rod again');
 }
 
 /** Touches two places of the picture, given from its middle in CSS pixels. */

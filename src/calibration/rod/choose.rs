@@ -1,5 +1,5 @@
 //! Which of the sticks on the ground is a rod laid for the swing. In: sticks, the camera as it is
-//! known without them, with its covariance. Out: one, or none.
+//! known without them, with its covariance. Out: its position among them, or none.
 //!
 //! It must be as long as rods are, lie before the feet and about along the target line, all within
 //! what is known of the camera. Sticks that pass and point different ways cancel each other.
@@ -33,12 +33,13 @@ pub fn choose(
     theta: &Theta,
     covariance: &Square,
     sticks: &[Segment],
-) -> Option<Segment> {
-    let good: Vec<(f64, f64, Segment)> = sticks
+) -> Option<usize> {
+    let good: Vec<(f64, f64, usize)> = sticks
         .iter()
-        .filter_map(|stick| {
+        .enumerate()
+        .filter_map(|(index, stick)| {
             let (lying, sd) = spread(rows, theta, covariance, *stick)?;
-            is_laid(&lying, &sd).then_some((lying[0], sd[0], *stick))
+            is_laid(&lying, &sd).then_some((lying[0], sd[0], index))
         })
         .collect();
     let most = good.iter().map(|g| g.0).fold(f64::NEG_INFINITY, f64::max);
@@ -46,7 +47,7 @@ pub fn choose(
     if most - least > PARALLEL {
         return None;
     }
-    good.into_iter().min_by(|a, b| a.1.total_cmp(&b.1)).map(|(_, _, stick)| stick)
+    good.into_iter().min_by(|a, b| a.1.total_cmp(&b.1)).map(|(_, _, index)| index)
 }
 
 fn is_laid(lying: &Lying, sd: &Lying) -> bool {

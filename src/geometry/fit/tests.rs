@@ -244,6 +244,7 @@ fn seen_by_opencv(two: &opencv::TwoViews, eye: usize) -> Clip {
         stature_m: Estimate::new(1.0, 1e-6),
         method: calibration::ScaleMethod::Camera,
         covariance: nalgebra::SMatrix::identity() * 1e-12,
+        rod: None,
     };
     let at = |t: f64| Some(Estimate::new(t, 1e-4));
     let events = Events {

@@ -60,7 +60,7 @@ class Walker {
     if (event.defaultPrevented || event.altKey || event.target.matches('[type=text], select, textarea')) return;
     if ((event.ctrlKey || event.metaKey) && event.key === 'z') {
       event.preventDefault();
-      attempt(() => this.corrections.undo());
+      if (!this.tools.takeBack()) attempt(() => this.corrections.undo());
       return;
     }
     if (event.ctrlKey || event.metaKey || event.target.matches('input')) return;
@@ -94,7 +94,9 @@ class Walker {
       roll: this.track.roll ?? 0,
       shown,
       chosen: this.tools?.joint,
-      marked: this.tools?.lines() ?? [],
+      marked: this.tools?.marked() ?? [],
+      rod: this.track.rod,
+      at: this.tools?.cross,
       unit,
     });
     const here = Object.entries(this.track.events).find(([, index]) => index === this.index);
@@ -135,8 +137,9 @@ class Walker {
     this.place.dataset.changes = String(Number(this.place.dataset.changes ?? 0) + 1);
   }
 
-  lengthTyped() {
-    const text = lengthTyped(this.form.querySelector('[name=length]').value, this.form.dataset.unit);
+  /** Metres in a field; undefined where it is no length. */
+  metres(name) {
+    const text = lengthTyped(this.form.elements[name].value, this.form.dataset.unit);
     const parts = text.match(/^([\d.]+)(mm|cm|m|in)$/) ?? text.match(/^(\d+)ft(?:([\d.]+)in)?$/);
     if (!parts) return undefined;
     if (text.includes('ft')) return (Number(parts[1]) * 12 + Number(parts[2] ?? 0)) * 0.0254;

@@ -23,6 +23,15 @@ export class Corrections {
     return this.list.length ? this.put(this.list.slice(0, -1)) : undefined;
   }
 
+  /** Takes back every entry of a kind for a view. */
+  without(kind, view) {
+    return this.put(this.list.filter((entry) => entry.kind !== kind || entry.view !== view));
+  }
+
+  has(kind, view) {
+    return this.list.some((entry) => entry.kind === kind && entry.view === view);
+  }
+
   add(entry) {
     return this.put([...this.list.filter((old) => !same(old, entry)), entry]);
   }
@@ -75,6 +84,15 @@ export class Corrections {
   }
 }
 
+const inches = () => document.querySelector('.tools')?.dataset.unit === 'inches';
+const shown = (metres) => (inches() ? `${Number((metres / 0.0254).toFixed(1))} in` : `${Number(metres.toFixed(3))} m`);
+
+/** Along the target line, then toward the ball. */
+const sides = (marks) => ['target_m', 'ball_m']
+  .map((along) => marks.map((mark) => mark[along]))
+  .map((places) => shown(Math.max(...places) - Math.min(...places)))
+  .join(' \u00d7 ');
+
 function told(entry) {
   const view = entry.view ? say(`view.${entry.view}`) : '';
   return fill(`by_hand.${entry.kind}`, {
@@ -82,7 +100,8 @@ function told(entry) {
     event: entry.event ? say(`event.${entry.event}`) : '',
     joint: entry.joint ? say(`joint.${entry.joint}`) : '',
     frame: entry.frame ?? '',
-    length: entry.length_m ? `${entry.length_m} m` : '',
+    length: entry.length_m ? shown(entry.length_m) : '',
+    sides: entry.marks ? sides(entry.marks) : '',
     handed: entry.handed ? say(`hand.${entry.handed}`) : '',
   });
 }

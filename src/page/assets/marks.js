@@ -56,9 +56,34 @@ function upright(points, size, roll) {
   return line(end(-h * 0.2), end(h * 0.36), 'upright');
 }
 
-/** Draws everything for one picture. `shown` has the switches, `marked` the lines of the tools. */
-export function draw(svg, { size, points, roll, shown, chosen, marked, unit }) {
-  const focus = svg.contains(document.activeElement) ? document.activeElement.dataset.joint : '';
+/** A line or a rectangle of the tools, as far as it is marked; corners count in their order. */
+function ends({ ends: at, closed, numbered }, unit) {
+  const parts = [];
+  for (let i = 1; i < at.length; i += 1) parts.push(...line(at[i - 1], at[i], 'marked'));
+  if (closed) parts.push(...line(at[at.length - 1], at[0], 'marked'));
+  for (const [x, y] of at) {
+    parts.push(...['end rim', 'end'].map((c) => make('circle', { cx: x, cy: y, r: unit * 0.7, class: c })));
+  }
+  if (numbered) {
+    at.forEach(([x, y], i) => parts.push(make('text', { x, y: y - unit * 1.3, class: 'number', 'font-size': unit * 1.9 }, [String(i + 1)])));
+  }
+  return parts;
+}
+
+/** The place of the next mark for those without a pointer; seen only while it has the focus. */
+function cross([x, y], unit) {
+  const name = fill('cross.at', { x: Math.round(x), y: Math.round(y) });
+  const arm = unit * 2;
+  return make('g', { class: 'cross', tabindex: 0, role: 'button', 'aria-label': name, 'data-cross': '' }, [
+    ...line([x - arm, y], [x + arm, y], 'marked'),
+    ...line([x, y - arm], [x, y + arm], 'marked'),
+  ]);
+}
+
+/** Draws everything for one picture. `shown` has the switches, `marked` what the tools marked,
+ *  `at` the cross, `rod` what was found. */
+export function draw(svg, { size, points, roll, shown, chosen, marked, rod, at, unit }) {
+  const had = svg.contains(document.activeElement) ? document.activeElement.dataset : {};
   const parts = [];
   svg.setAttribute('viewBox', `0 0 ${size[0]} ${size[1]}`);
   if (points) {
@@ -73,14 +98,12 @@ export function draw(svg, { size, points, roll, shown, chosen, marked, unit }) {
     for (const joint of joints) if (points[joint] && !HUBS.includes(joint)) parts.push(handle(joint, points[joint], unit, chosen));
     for (const joint of HUBS) if (points[joint]) parts.push(handle(joint, points[joint], unit, chosen));
   }
-  for (const mark of marked) {
-    if (mark.from && mark.to) parts.push(...line(mark.from, mark.to, 'marked'));
-    for (const at of [mark.from, mark.to]) {
-      if (at) parts.push(...[`end rim`, 'end'].map((c) => make('circle', { cx: at[0], cy: at[1], r: unit * 0.7, class: c })));
-    }
-  }
+  if (rod) parts.push(...line(rod[0], rod[1], 'rod'));
+  for (const mark of marked) parts.push(...ends(mark, unit));
+  if (at) parts.push(cross(at, unit));
   svg.replaceChildren(...parts);
-  if (focus) svg.querySelector(`[data-joint="${focus}"]`)?.focus();
+  if (had.joint) svg.querySelector(`[data-joint="${had.joint}"]`)?.focus();
+  if (had.cross !== undefined) svg.querySelector('[data-cross]')?.focus();
 }
 
 /** Screen to clip pixels, through the drawing's own scale. */

@@ -3,14 +3,15 @@
 
 use crate::calibration::View;
 use crate::events::Event;
-use crate::page::shown::{Look, SwingPage, Units};
+use crate::page::shown::{Look, SwingPage};
 use crate::results::SwingResult;
 
-use super::frame::{document, empty, go, tick, trouble};
+use super::frame::{document, empty, go, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, event_name, key};
 use super::numbers::{numbers, readout};
-use super::said::{answer_of, swing_name, view_name};
+use super::said::{answer_of, swing_name, used, view_name};
+use super::tools::tools;
 use super::words::{fill, say};
 
 #[must_use]
@@ -58,10 +59,17 @@ fn place(page: &SwingPage, view: View, look: &Look, inside: Html) -> Html {
 
 fn bench(page: &SwingPage, view: View, result: &SwingResult, look: &Look) -> Html {
     let told_here = readout(result, view, look);
-    let seen =
-        [views(page, view, look), stage(view), walk(), told_here, events(result), tools(look)];
+    let seen = [
+        views(page, view, look),
+        stage(view),
+        walk(),
+        told_here,
+        events(result),
+        tools(page, view, result, look),
+    ];
     let text = page.swing.answer.as_deref().unwrap_or_default();
-    let answer = answer_of(text);
+    let used = used(&page.swing, result).map(|words| el("p", &[("class", "quiet")], words));
+    let answer = answer_of(text).and(used);
     let told = [
         el("div", &[("class", "said"), ("data-live", "said")], answer),
         by_hand(),
@@ -155,48 +163,6 @@ fn events(result: &SwingResult) -> Html {
         ],
     );
     div("jumps", jumps).and(set)
-}
-
-/// What is drawn, and what a touch on the picture does.
-fn tools(look: &Look) -> Html {
-    // A common alignment rod, in the coach's unit.
-    let rod = match look.units {
-        Units::Cm => "1.22m",
-        Units::Inches => "48in",
-    };
-    let unit = key(look.units);
-    let drawn = [
-        tick("skeleton", false, say("check.skeleton")),
-        tick("trunk", true, say("check.trunk")),
-        tick("upright", true, say("check.upright")),
-    ];
-    let tools = [
-        ("move", say("check.move")),
-        ("reference", say("check.reference")),
-        ("vertical", say("check.vertical")),
-        ("target_line", say("check.target_line")),
-        ("person", say("check.person")),
-    ];
-    let length = div(
-        "length",
-        [
-            super::frame::field(
-                say("check.length"),
-                el("input", &[("type", "text"), ("name", "length"), ("value", rod)], ""),
-            ),
-            super::frame::field(
-                say("check.place"),
-                super::frame::select(
-                    "place",
-                    "feet",
-                    &["feet", "ball-line", "hips"]
-                        .map(|p| (p.to_owned(), say(&format!("place.{p}")).to_owned())),
-                ),
-            ),
-        ],
-    );
-    let touch = super::frame::choice(say("check.touch"), "tool", "move", &tools);
-    el("form", &[("class", "tools"), ("data-unit", &unit)], [div("drawn", drawn), touch, length])
 }
 
 fn by_hand() -> Html {

@@ -14,6 +14,7 @@ mod pupil;
 mod said;
 mod settings;
 mod swing;
+mod tools;
 mod who;
 mod words;
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use crate::calibration::View;
 use crate::page::shown::SwingShown;
+use crate::results::{Correction, SwingResult};
 
 use super::html::{Html, el};
 use super::look;
@@ -66,6 +67,20 @@ pub fn by_hand(count: usize) -> Option<String> {
         1 => Some(say("swing.by_hand_one").to_owned()),
         n => Some(fill("swing.by_hand", &[("count", &n.to_string())])),
     }
+}
+
+/// What the camera was worked out with beside the body: a rod that was found, marks on the ground.
+pub fn used(swing: &SwingShown, result: &SwingResult) -> Option<String> {
+    let rods = swing.rods.iter().map(|v| fill("swing.rod", &[("view", view_name(Some(*v)))]));
+    let ground = result.corrections.iter().filter_map(|c| match c {
+        Correction::Ground { view, marks } => {
+            let count = marks.len().to_string();
+            Some(fill("swing.ground", &[("count", &count), ("view", view_name(Some(*view)))]))
+        }
+        _ => None,
+    });
+    let said: Vec<String> = rods.chain(ground).collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 #[cfg(test)]

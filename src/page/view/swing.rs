@@ -10,7 +10,7 @@ use super::frame::{choice, document, empty, field, go, select, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, day, event_name, key};
 use super::numbers::numbers;
-use super::said::{answer_of, by_hand, swing_name, view_name};
+use super::said::{answer_of, by_hand, swing_name, used, view_name};
 use super::words::{fill, say};
 use super::{bench, who};
 
@@ -58,8 +58,9 @@ fn unread(page: &SwingPage, look: &Look) -> Html {
 
 fn read(page: &SwingPage, result: &SwingResult, look: &Look) -> Html {
     let text = page.swing.answer.as_deref().unwrap_or_default();
-    let hand = by_hand(page.swing.corrections).map(|words| el("p", &[("class", "note")], words));
-    let said = answer_of(text).and(hand);
+    let notes = [used(&page.swing, result), by_hand(page.swing.corrections)];
+    let notes = notes.into_iter().flatten().map(|words| el("p", &[("class", "note")], words));
+    let said = answer_of(text).and(notes.collect::<Html>());
     [
         el("div", &[("class", "said"), ("data-live", "said")], said),
         actions(page, look),

@@ -61,6 +61,7 @@ fn swing_shown(id: &str, label: &str, state: SwingState) -> SwingShown {
         state,
         message: None,
         answer: Some("At the top the lower hub has moved 6.1 cm (± 0.9) away.".to_owned()),
+        rods: vec![View::FaceOn],
         corrections: 1,
         recorded: None,
         proposed: false,
