@@ -107,7 +107,7 @@ async function ground(page, failures) {
   for (const corner of corners.slice(0, 3)) await touch(page, corner);
   await change(page, failures, 'marking the ground', () => touch(page, corners[3]));
   const said = await page.locator('.told .said .trouble').textContent();
-  failures.check(said.includes('a mark on the ground does not agree'), `sides that cannot be say: ${said}`);
+  failures.check(said.includes('check the marks'), `sides that cannot be say: ${said}`);
   await page.locator('[name=side_target]').fill('1.2 m');
   await touch(page, [20, 900]);
   await page.locator('body').focus();
