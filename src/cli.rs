@@ -87,7 +87,8 @@ pub struct MeasureArgs {
     /// The pupil's height with its unit: 179cm, 1.79m, 5ft10in or 70in
     ///
     /// It turns pixels into centimetres. Without it an average adult is assumed, unless
-    /// --reference or --camera-distance fixes the scale, and every distance is less certain.
+    /// --reference, --ground or --camera-distance fixes the scale, and every distance is less
+    /// certain.
     #[arg(long, value_name = "LENGTH")]
     pub stature: Option<String>,
 

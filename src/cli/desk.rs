@@ -41,9 +41,11 @@ pub struct SaidArgs {
     #[arg(long, value_name = "WORD", requires = "pupil", help_heading = "Library")]
     pub label: Option<String>,
 
+    /// The club, in words: 7 iron
     #[arg(long, value_name = "TEXT", requires = "pupil", help_heading = "Library")]
     pub club: Option<String>,
 
+    /// The ball, in words
     #[arg(long, value_name = "TEXT", requires = "pupil", help_heading = "Library")]
     pub ball: Option<String>,
 

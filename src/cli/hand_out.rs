@@ -110,6 +110,7 @@ pub struct SheetArgs {
     #[arg(long, value_name = "ID")]
     pub task: Vec<String>,
 
+    /// Size of the page
     #[arg(long, value_enum, default_value_t = PaperArg::A4)]
     pub paper: PaperArg,
 

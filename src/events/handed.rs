@@ -35,7 +35,7 @@ pub(super) fn check(
     (doubt > DOUBT).then(|| {
         let text = format!(
             "The hands do not swing like those of a {stated}-handed golfer: if the golfer plays \
-             {other}-handed, measure again with --handed {other}; if the clip is mirrored (selfie \
+             {other}-handed, choose that hand (--handed {other}); if the clip is mirrored (selfie \
              camera), turn mirroring off."
         );
         Warning::of(Kind::OtherHand, text)

@@ -160,8 +160,9 @@ export class Tools {
       return;
     }
     const entry = { kind: this.tool, view: this.walker.view, ...this.shape(this.ends, said) };
-    if (this.tool === 'person') notice(say('check.measured_again'));
     this.begin();
+    if (this.tool === 'person') notice(say('check.measured_again'));
+    else this.walker.place.querySelector('.hint').textContent = say('hint.marked');
     this.walker.correct(entry);
   }
 

@@ -67,6 +67,10 @@ fn sheet_side(page: &HandOutPage, look: &Look) -> Html {
         el("h2", &[], say("hand.sheet")),
         saves(),
         field(say("hand.words"), el("textarea", &words, page.words.as_str())),
+        before(page),
+        tick("same_setup", page.same_setup, say("compare.same_setup")),
+        tick("blur", page.swing.swing.minor || look.blur, say("hand.blur")),
+        choice(say("hand.paper"), "paper", page.paper.as_str(), &papers),
         el(
             "fieldset",
             &[("class", "tasks")],
@@ -75,10 +79,6 @@ fn sheet_side(page: &HandOutPage, look: &Look) -> Html {
                 if tasks.is_empty() { empty(say("hand.no_tasks")) } else { tasks.into() },
             ],
         ),
-        before(page),
-        tick("same_setup", page.same_setup, say("compare.same_setup")),
-        choice(say("hand.paper"), "paper", page.paper.as_str(), &papers),
-        tick("blur", page.swing.swing.minor || look.blur, say("hand.blur")),
         el("p", &[("class", "saved"), ("role", "status")], ""),
     ];
     el("form", &[("class", "sheet-form")], inside)
