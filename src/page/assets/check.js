@@ -139,7 +139,7 @@ class Walker {
 
   /** Metres in a field; undefined where it is no length. */
   metres(name) {
-    const text = lengthTyped(this.form.elements[name].value, this.form.dataset.unit);
+    const text = lengthTyped(this.form.querySelector(`[name=${name}]`).value, this.form.dataset.unit);
     const parts = text.match(/^([\d.]+)(mm|cm|m|in)$/) ?? text.match(/^(\d+)ft(?:([\d.]+)in)?$/);
     if (!parts) return undefined;
     if (text.includes('ft')) return (Number(parts[1]) * 12 + Number(parts[2] ?? 0)) * 0.0254;
