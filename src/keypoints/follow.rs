@@ -11,24 +11,15 @@
 //! 0.13 s of real time or closer. A wrong size is the guide's to avoid: asked for the next
 //! square, the network corrects only a fifth of it at a time.
 
-use std::f64::consts::{FRAC_PI_4, PI};
+use std::f64::consts::FRAC_PI_4;
 
 use super::roi::Shift;
-use super::scan::read;
+use super::scan::read_settled;
 use super::workers::map;
 use super::{Guide, KeypointsError, Landmarks, Networks, Roi, Sighting};
 use crate::decode::Picture;
 use crate::frames::Handed;
 use image::RgbImage;
-
-/// A first reading whose next square is within this is kept.
-///
-/// Measured on four rendered swings with a guide from the scan every 0.13 s: no picture was
-/// beyond it (90 % within 1.2 %, 3.3 %, 2.8 degrees). There one reading was nearer to what the
-/// scan itself gives for the picture (0.28 to 0.51 % of the side) than a second reading was
-/// (0.41 to 0.64 %), as a reading's own noise is about 0.4 %; with 0.27 s between the guide's
-/// squares up to 4 % of the pictures were beyond it, with 0.4 s up to 10 %.
-pub(super) const SETTLED: Shift = Shift { centre: 0.06, size: 0.06, rotation: 6.0 * PI / 180.0 };
 
 /// A reading whose square is farther than this from the guide is of somebody else. The network
 /// finds its way back from 25 % shift, sizes of 0.55 to 1.5 and 30 degrees (POSE.md section 5);
@@ -65,18 +56,13 @@ fn look(
     expected: Roi,
     handed: Handed,
 ) -> Result<Option<Landmarks>, KeypointsError> {
-    let Some(first) = read(networks, image, expected)? else { return Ok(None) };
-    let next = first.next_roi();
-    let person = if expected.shift_to(&next).is_within(&SETTLED) {
-        Some(first)
-    } else {
-        read(networks, image, next)?
+    let Some((mut person, square)) = read_settled(networks, image, expected)? else {
+        return Ok(None);
     };
-    let Some(mut person) = person else { return Ok(None) };
     if !expected.shift_to(&person.next_roi()).is_within(&SAME_PERSON) {
         return Ok(None);
     }
-    person.golfer = Some(networks.golfer(image, person.roi, handed)?);
+    person.golfer = Some(networks.golfer(image, &square, handed)?);
     Ok(Some(person))
 }
 

@@ -31,7 +31,7 @@ use crate::frames::Pixel;
 use crate::units::Confidence;
 
 pub use follow::{follow, place_at};
-pub use network::{KeypointsError, Networks};
+pub use network::{KeypointsError, Networks, Square};
 pub use scan::scan;
 
 /// Landmarks of the network: 33 of the body and 6 auxiliary ones.
@@ -67,6 +67,12 @@ pub struct Landmark {
     pub presence: Confidence,
     /// Network metres, x right, y down, z away, unrotated to the picture, origin mid-hip.
     pub world: [f64; 3],
+}
+
+impl Landmark {
+    /// What lies between the network's pixel indices, which count from the first pixel's centre,
+    /// and [`crate::frames::Image`], which counts from its corner; pixels.
+    pub const HALF_PIXEL: f64 = 0.5;
 }
 
 /// One person in one picture.

@@ -85,36 +85,36 @@ impl Networks {
         Ok(detector::people(&self.anchors, &boxes, &scores, size))
     }
 
-    /// Landmarks of the one person in `roi`. A [`Landmarks::person`] below one half says that
+    /// Landmarks of the one person in `square`. A [`Landmarks::person`] below one half says that
     /// nobody is there.
     ///
     /// # Errors
-    /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`], or
     /// [`KeypointsError::Run`] where the network stops.
-    pub fn landmarks(&self, image: &RgbImage, roi: Roi) -> Result<Landmarks, KeypointsError> {
-        let input = square(image, roi, Facing::AsSeen)?;
-        let [points, flag, heatmap, world] = self.landmarks.run(landmarks::INPUT, &input)?;
+    pub fn landmarks(&self, square: &Square) -> Result<Landmarks, KeypointsError> {
+        let [points, flag, heatmap, world] = self.landmarks.run(landmarks::INPUT, &square.seen)?;
         let flag = flag[0];
         let output =
             landmarks::Output { landmarks: &points, flag, heatmap: &heatmap, world: &world };
-        landmarks::decode(&output, roi).ok_or_else(|| self.landmarks.stopped("not a number"))
+        landmarks::decode(&output, square.roi).ok_or_else(|| self.landmarks.stopped("not a number"))
     }
 
-    /// What the golfer network reads in `roi`; a left-hander is shown to it in the mirror.
+    /// What the golfer network reads in a square of `image`; a left-hander is shown to it in the
+    /// mirror.
     ///
     /// # Errors
-    /// As [`Networks::landmarks`].
+    /// [`KeypointsError::Run`] where the network stops.
     pub fn golfer(
         &self,
         image: &RgbImage,
-        roi: Roi,
+        square: &Square,
         handed: Handed,
     ) -> Result<GolferReading, KeypointsError> {
-        let facing = match handed {
-            Handed::Right => Facing::AsSeen,
-            Handed::Left => Facing::Mirrored,
-        };
-        let [values] = self.golfer.run(landmarks::INPUT, &square(image, roi, facing)?)?;
+        let [values] = match handed {
+            Handed::Right => self.golfer.run(landmarks::INPUT, &square.seen),
+            Handed::Left => {
+                self.golfer.run(landmarks::INPUT, &cut(image, &square.roi, Facing::Mirrored))
+            }
+        }?;
         let values = values.into_boxed_slice();
         match values.try_into() {
             Ok(values) => Some(GolferReading(values)).filter(|g| g.0.iter().all(|v| v.is_finite())),
@@ -124,14 +124,26 @@ impl Networks {
     }
 }
 
-/// The square as the landmark and golfer networks see it.
-fn square(image: &RgbImage, roi: Roi, facing: Facing) -> Result<Vec<f32>, KeypointsError> {
-    size_of(image)?;
-    if !roi.is_usable() {
-        return Err(KeypointsError::NoRegion);
+/// A square of a picture, cut out once for the landmark and the golfer network.
+pub struct Square {
+    roi: Roi,
+    seen: Vec<f32>,
+}
+
+impl Square {
+    /// # Errors
+    /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`].
+    pub fn new(image: &RgbImage, roi: Roi) -> Result<Self, KeypointsError> {
+        size_of(image)?;
+        if !roi.is_usable() {
+            return Err(KeypointsError::NoRegion);
+        }
+        Ok(Self { roi, seen: cut(image, &roi, Facing::AsSeen) })
     }
-    let (n, border) = (landmarks::INPUT, Border::Replicated);
-    Ok(crop::read(image, &roi, n, border, LANDMARK_RANGE, facing))
+}
+
+fn cut(image: &RgbImage, roi: &Roi, facing: Facing) -> Vec<f32> {
+    crop::read(image, roi, landmarks::INPUT, Border::Replicated, LANDMARK_RANGE, facing)
 }
 
 fn size_of(image: &RgbImage) -> Result<PictureSize, KeypointsError> {

@@ -39,6 +39,10 @@ fn roi(value: &serde_json::Value) -> Roi {
     Roi { centre: Pixel::new(v[0], v[1]), side: v[2], rotation: v[3] }
 }
 
+fn square(image: &RgbImage, roi: Roi) -> Square {
+    Square::new(image, roi).unwrap()
+}
+
 fn timed(index: usize, pixels: RgbImage) -> Picture {
     let one = NonZeroU32::MIN;
     let den = NonZeroU32::new(30).unwrap();
@@ -82,7 +86,7 @@ fn detections_agree_with_onnx_runtime() {
 fn agree_with_onnx_runtime(networks: &Networks, model: &str) {
     for name in PICTURES {
         for want in reference(name)[model].as_array().unwrap() {
-            let got = networks.landmarks(&picture(name), roi(&want["roi"])).unwrap();
+            let got = networks.landmarks(&square(&picture(name), roi(&want["roi"]))).unwrap();
             assert!((got.person.get() - want["flag"].as_f64().unwrap()).abs() < 1e-3);
             for (i, point) in got.points.iter().enumerate() {
                 let place = largest([point.at.x, point.at.y, point.z], &want["xyz"][i]);
@@ -118,7 +122,7 @@ fn scanning_reads_again_where_the_first_reading_asks_for_another_square() {
         assert_eq!(people.len(), 1, "{name}");
         let reference = reference(name);
         let [first, second] = [0, 1].map(|i| roi(&reference["full"][i]["roi"]));
-        let settled = first.shift_to(&second).is_within(&super::follow::SETTLED);
+        let settled = first.shift_to(&second).is_within(&super::scan::SETTLED);
         let read = if settled { first } else { second };
         let limit = super::roi::Shift { centre: 1e-3, size: 1e-3, rotation: 1e-3 };
         assert!(people[0].roi.shift_to(&read).is_within(&limit), "{name}");
@@ -222,7 +226,7 @@ fn errors_of_the_pictures_and_of_the_caller_come_through() {
     let empty = scan::<_, KeypointsError>(&FULL, [fine(0, RgbImage::new(0, 5))], 2, |_, _| ());
     assert!(matches!(empty, Err(KeypointsError::EmptyPicture)));
     let nowhere = Roi { centre: Pixel::new(f64::NAN, 0.0), side: 5.0, rotation: 0.0 };
-    let read = FULL.landmarks(&picture("face_on_top"), nowhere);
+    let read = Square::new(&picture("face_on_top"), nowhere);
     assert!(matches!(read, Err(KeypointsError::NoRegion)));
 }
 
@@ -236,10 +240,10 @@ fn a_left_hander_is_read_as_his_mirror_image() {
     let last = f64::from(image.width() - 1);
     let centre = Pixel::new(last - roi.centre.x, roi.centre.y);
     let mirrored = Roi { centre, rotation: -roi.rotation, ..roi };
-    let left = FULL.golfer(&image, roi, Handed::Left).unwrap();
+    let left = FULL.golfer(&image, &square(&image, roi), Handed::Left).unwrap();
     let flipped = image::imageops::flip_horizontal(&image);
-    let right = FULL.golfer(&flipped, mirrored, Handed::Right).unwrap();
-    let other = FULL.golfer(&image, roi, Handed::Right).unwrap();
+    let right = FULL.golfer(&flipped, &square(&flipped, mirrored), Handed::Right).unwrap();
+    let other = FULL.golfer(&image, &square(&image, roi), Handed::Right).unwrap();
     let apart = |a: &GolferReading, b: &GolferReading| {
         a.0.iter().zip(b.0.iter()).map(|(a, b)| (a - b).abs()).fold(0.0_f32, f32::max)
     };

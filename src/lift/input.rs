@@ -20,9 +20,6 @@ pub const FEATURES: usize = LANDMARKS * 8 + 9 + GOLFER_VALUES + 1;
 /// Where the golfer network's one number without a direction stands: after the points.
 const RATIO: usize = Joint::COUNT * 3;
 
-/// Landmarks are measured on pixel indices; image axes have the first pixel's centre at 0.5.
-const HALF_PIXEL: f64 = 0.5;
-
 /// The region as the network sees it: mirrored, from the picture's centre, in long sides.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Region {
@@ -45,8 +42,8 @@ pub fn mirror_sign(handed: Handed) -> f64 {
 pub fn region(roi: &Roi, size: PictureSize, handed: Handed) -> Region {
     let (long, centre, sign) = (size.long(), size.centre(), mirror_sign(handed));
     Region {
-        x: sign * (roi.centre.x + HALF_PIXEL - centre.x) / long,
-        y: (roi.centre.y + HALF_PIXEL - centre.y) / long,
+        x: sign * (roi.centre.x + Landmark::HALF_PIXEL - centre.x) / long,
+        y: (roi.centre.y + Landmark::HALF_PIXEL - centre.y) / long,
         side: roi.side / long,
         rotation: sign * roi.rotation,
     }

@@ -6,13 +6,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::decode::Clock;
 use crate::frames::Pixel;
-use crate::keypoints::{self, Guide, Landmarks, Sighting};
+use crate::keypoints::{self, Guide, Landmark, Landmarks, Sighting};
 use crate::stills::Area;
 
 /// Ears in the network's order (POSE.md).
 const EARS: [usize; 2] = [7, 8];
-/// Landmarks count from pixel centres; pictures from the first pixel's corner.
-const HALF_PIXEL: f64 = 0.5;
 /// Half of a head's box, a share of the network's square: the square is about 1.3 statures wide
 /// (it reaches a quarter beyond the circle about the hips that holds the body), a head with hair
 /// and cap 0.09 of a stature to each side; the rest is for walking on between two looks.
@@ -48,7 +46,7 @@ pub fn others(scan: &[Sighting], guide: &Guide) -> Vec<Face> {
 
 fn face(person: &Landmarks, file_s: f64) -> Face {
     let [a, b] = EARS.map(|i| person.points[i].at);
-    let middle = |a: f64, b: f64| f64::midpoint(a, b) + HALF_PIXEL;
+    let middle = |a: f64, b: f64| f64::midpoint(a, b) + Landmark::HALF_PIXEL;
     let centre = Pixel::new(middle(a.x, b.x), middle(a.y, b.y));
     Face { file_s, centre, half: HEAD_HALF * person.roi.side }
 }
@@ -65,7 +63,7 @@ mod tests {
 
     use super::*;
     use crate::decode::{TimeBase, Timestamp};
-    use crate::keypoints::{LANDMARKS, Landmark, Roi};
+    use crate::keypoints::{LANDMARKS, Roi};
     use crate::units::Confidence;
 
     /// Somebody whose ears are 300 pixels above the middle of the square.

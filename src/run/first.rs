@@ -10,14 +10,11 @@ use crate::body::{Joint, PerJoint};
 use crate::decode::{ClipInfo, Pictures};
 use crate::error::Error;
 use crate::frames::Pixel;
-use crate::keypoints::{self, Landmarks};
+use crate::keypoints::{self, Landmark, Landmarks};
 use crate::stills::outline;
 
 /// Pictures of a clip that are looked at for somebody, spread over all of it.
 const GLANCES: u32 = 8;
-
-/// Landmarks count from pixel centres; pictures from the first pixel's corner.
-const HALF_PIXEL: f64 = 0.5;
 
 /// The network's left and right landmarks of a limb's points (POSE.md).
 const PAIRS: [(usize, usize, Joint, Joint); 8] = [
@@ -67,7 +64,7 @@ fn points(person: &Landmarks) -> PerJoint<Option<Pixel>> {
     let mut points = PerJoint::from_fn(|_| None);
     let at = |i: usize| {
         let p = person.points[i].at;
-        Some(Pixel::new(p.x + HALF_PIXEL, p.y + HALF_PIXEL))
+        Some(Pixel::new(p.x + Landmark::HALF_PIXEL, p.y + Landmark::HALF_PIXEL))
     };
     for (left, right, lead, trail) in PAIRS {
         points[lead] = at(left);

@@ -8,12 +8,9 @@ use std::path::Path;
 use crate::calibration::Lens;
 use crate::error::Error;
 use crate::frames::{PictureSize, Pixel};
-use crate::keypoints::{Landmarks, Roi};
+use crate::keypoints::{Landmark, Landmarks, Roi};
 use crate::track::Track;
 use crate::warning::Warning;
-
-/// Landmarks are measured on pixel indices; image axes have the first pixel's centre at 0.5.
-const HALF_PIXEL: f64 = 0.5;
 
 /// # Errors
 /// When the file cannot be read or is no lens of such pictures.
@@ -89,8 +86,9 @@ fn straight_region(roi: &Roi, lens: &Lens) -> (Roi, f64) {
 
 /// The same for a point counted from the centre of the first pixel.
 fn of_index(lens: &Lens, p: Pixel) -> Option<Pixel> {
-    let at = lens.straightened(Pixel::new(p.x + HALF_PIXEL, p.y + HALF_PIXEL))?;
-    Some(Pixel::new(at.x - HALF_PIXEL, at.y - HALF_PIXEL))
+    let half = Landmark::HALF_PIXEL;
+    let at = lens.straightened(Pixel::new(p.x + half, p.y + half))?;
+    Some(Pixel::new(at.x - half, at.y - half))
 }
 
 /// Where a point of the straight picture was filmed.
