@@ -27,6 +27,8 @@ pub mod body;
 pub mod signal;
 pub mod warning;
 pub mod error;
+#[cfg(test)]
+mod dice;
 
 pub mod decode;
 pub mod keypoints;

@@ -3,12 +3,14 @@
 //! camera that aims past the golfer, and bent by Zhang's model, written out here anew (the
 //! inverse by fixed-point steps, as OpenCV does it).
 
+mod common;
+
 use std::path::Path;
 use std::process::Command;
 
+use common::apart;
 use hubgauge::calibration::{Place, View};
-use hubgauge::events::Event;
-use hubgauge::geometry::{Measure, Motion};
+use hubgauge::geometry::Measure;
 use hubgauge::options::{Clip, Options};
 use hubgauge::run::{Measurement, evaluate, measure};
 use nalgebra::{Rotation3, Vector3};
@@ -180,18 +182,6 @@ fn by_marks(filming: &Filming, seen: &Measurement, mut options: Options) -> [f64
     let again = evaluate::evaluate(&seen.observed, &options, Vec::new()).unwrap();
     let calibration = &again.views[0].calibration;
     [calibration.stature_m.value, calibration.attitude.roll.to_degrees()]
-}
-
-/// The largest difference at top, transition and impact, centimetres or degrees.
-fn apart(a: &Motion, b: &Motion, measures: &[Measure]) -> (f64, Event, Measure) {
-    let at = [Event::Top, Event::Transition, Event::Impact];
-    let pairs = at.iter().flat_map(|&event| measures.iter().map(move |&m| (event, m)));
-    let differences = pairs.map(|(event, m)| {
-        let value = |motion: &Motion| motion.at(event).unwrap().frame.get(m).unwrap().value;
-        let apart = (value(a) - value(b)).abs();
-        (if m.is_length() { 100.0 * apart } else { apart.to_degrees() }, event, m)
-    });
-    differences.max_by(|x, y| x.0.total_cmp(&y.0)).unwrap()
 }
 
 #[test]

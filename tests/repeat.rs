@@ -2,10 +2,13 @@
 //! hand, made small and poor, cropped and started later. And a body that stands still travels
 //! nowhere.
 
+mod common;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::LazyLock;
 
+use common::apart;
 use hubgauge::calibration::View;
 use hubgauge::events::Event;
 use hubgauge::frames::Handed;
@@ -58,18 +61,6 @@ fn measured(clip: &Path, handed: Handed) -> Measurement {
 
 /// The clip as it is.
 static PLAIN: LazyLock<Measurement> = LazyLock::new(|| measured(&clip(), Handed::Right));
-
-/// The largest difference of these measures, centimetres or degrees, and where it is.
-fn apart(a: &Motion, b: &Motion, measures: &[Measure]) -> (f64, Event, Measure) {
-    let at = [Event::Top, Event::Transition, Event::Impact];
-    let pairs = at.iter().flat_map(|&event| measures.iter().map(move |&m| (event, m)));
-    let differences = pairs.map(|(event, m)| {
-        let value = |motion: &Motion| motion.at(event).unwrap().frame.get(m).unwrap().value;
-        let apart = (value(a) - value(b)).abs();
-        (if m.is_length() { 100.0 * apart } else { apart.to_degrees() }, event, m)
-    });
-    differences.max_by(|x, y| x.0.total_cmp(&y.0)).unwrap()
-}
 
 #[test]
 fn a_clip_that_was_handled_gives_the_same_swing() {

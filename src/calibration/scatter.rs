@@ -7,6 +7,7 @@ use super::solve::calibrate;
 use super::tests::SWING;
 use super::{CalibrationRequest, CameraFacts, GroundMark, Place, Reference, ScaleMethod, Segment};
 use super::{ErrorModel, UNKNOWNS, View};
+use crate::dice::Dice;
 use crate::frames::{Handed, PictureSize, Pixel};
 use crate::geometry::synthetic::{STATURE, Shot};
 use crate::lift::Lifted;
@@ -29,21 +30,6 @@ enum Given {
     Camera,
     Ground(usize),
     GroundRodVertical,
-}
-
-/// A stream of normal numbers (Box and Muller 1958 on a congruential generator).
-struct Dice(u64);
-
-impl Dice {
-    fn uniform(&mut self) -> f64 {
-        self.0 =
-            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self, sd: f64) -> f64 {
-        sd * (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
 }
 
 /// One true camera and how its golfer stands.

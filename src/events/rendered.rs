@@ -149,20 +149,10 @@ impl Rendered {
         points[Joint::Head] = point(two(&self.head), 0.0, 4);
         let mut arm = three(&self.arm);
         arm[1] += 0.01 * wander[5];
-        let bearing = |v: [f64; 3], sd: f64| Bearing {
-            vector: Vector::new(v[0], v[1], v[2]),
-            sd: Vector::new(sd, sd, sd),
-        };
         LiftedFrame {
-            time: Seconds(now),
-            index,
-            filled: false,
-            points,
-            log_stature_px: Estimate::new(self.stature_px.ln(), 0.02),
-            trunk: Bearing::default(),
-            shoulders: Bearing::default(),
             hips: bearing(three(&self.hips), 0.01),
             lead_arm: bearing(arm, 0.01),
+            ..bare_frame(now, index, points, self.stature_px)
         }
     }
 
@@ -185,6 +175,30 @@ impl Rendered {
     }
 }
 
+fn bearing(v: [f64; 3], sd: f64) -> Bearing {
+    Bearing { vector: Vector::new(v[0], v[1], v[2]), sd: Vector::new(sd, sd, sd) }
+}
+
+/// Without directions.
+fn bare_frame(
+    now: f64,
+    index: usize,
+    points: PerJoint<LiftedPoint>,
+    stature_px: f64,
+) -> LiftedFrame {
+    LiftedFrame {
+        time: Seconds(now),
+        index,
+        filled: false,
+        points,
+        log_stature_px: Estimate::new(stature_px.ln(), 0.02),
+        trunk: Bearing::default(),
+        shoulders: Bearing::default(),
+        hips: Bearing::default(),
+        lead_arm: Bearing::default(),
+    }
+}
+
 impl Lift {
     fn frame(&self, times: &[f64], now: f64, index: usize) -> LiftedFrame {
         let two = |s: &[[f64; 2]]| [0, 1].map(|k| smooth(times, s, now, |p| p[k]));
@@ -204,20 +218,10 @@ impl Lift {
         points[Joint::LowerHub] = point(two(&self.lower), 3.0, Estimate::default());
         points[Joint::UpperHub] = point(two(&self.upper), 3.0, Estimate::default());
         points[Joint::Head] = point(two(&self.head), 3.0, Estimate::default());
-        let bearing = |v: [f64; 3], sd: f64| Bearing {
-            vector: Vector::new(v[0], v[1], v[2]),
-            sd: Vector::new(sd, sd, sd),
-        };
         LiftedFrame {
-            time: Seconds(now),
-            index,
-            filled: false,
-            points,
-            log_stature_px: Estimate::new(self.stature_px.ln(), 0.02),
-            trunk: Bearing::default(),
-            shoulders: Bearing::default(),
             hips: bearing(three(&self.hips), 0.02),
             lead_arm: bearing(three(&self.arm), one(&self.arm_sd)),
+            ..bare_frame(now, index, points, self.stature_px)
         }
     }
 

@@ -5,29 +5,9 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::field::Field;
-
-/// A stream of numbers (a congruential generator; Box and Muller 1958 for normal ones).
-pub struct Dice(pub u64);
+use crate::dice::Dice;
 
 impl Dice {
-    pub fn uniform(&mut self) -> f64 {
-        self.0 =
-            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self, sd: f64) -> f64 {
-        sd * (-2.0 * self.uniform().ln()).sqrt() * (TAU * self.uniform()).cos()
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.uniform()
-    }
-
-    fn chance(&mut self, p: f64) -> bool {
-        self.uniform() < p
-    }
-
     fn colour(&mut self, low: f64, high: f64) -> [f64; 3] {
         let v = self.between(low, high);
         [(); 3].map(|()| (v * self.between(0.6, 1.4)).clamp(5.0, 250.0))

@@ -3,10 +3,11 @@
 
 use nalgebra::Vector3;
 
-use super::scenes::{Camera, Dice, Scene};
+use super::scenes::{Camera, Scene};
 use super::sticks;
 use crate::calibration::tests::SWING;
 use crate::calibration::{Calibration, CalibrationRequest, Segment, View, calibrate};
+use crate::dice::Dice;
 use crate::frames::Handed;
 use crate::geometry::synthetic::Shot;
 use crate::units::Estimate;

@@ -6,6 +6,7 @@ use super::super::{Measure, ViewInput, motion, opencv};
 use super::{Posterior, fit, knots};
 use crate::body::{Joint, PerJoint};
 use crate::calibration;
+use crate::dice::Dice;
 use crate::events::{Events, ImpactSource};
 use crate::frames::{Handed, Pixel, Vector};
 use crate::lift::{Bearing, CameraGuess, Lifted, LiftedFrame, LiftedPoint};
@@ -66,21 +67,6 @@ fn a_two_view_swing_is_fitted_in_time() {
     assert!(spent < 10.0, "{spent} s");
 }
 
-/// A stream of normal numbers (Box and Muller 1958 on a congruential generator).
-struct Dice(u64);
-
-impl Dice {
-    fn uniform(&mut self) -> f64 {
-        self.0 =
-            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-}
-
 /// Noisy repeats of one swing scatter as the fit says: errors drawn from its own model.
 fn scatter(repeats: u64) -> Vec<(Measure, f64, f64)> {
     const ASKED: [Measure; 5] = [
@@ -123,17 +109,17 @@ impl super::Problem {
         use super::super::view::noise;
         for eye in &mut self.eyes {
             let root = eye.information.cholesky().unwrap();
-            let draw = nalgebra::SVector::<f64, 5>::from_fn(|_, _| dice.normal());
+            let draw = nalgebra::SVector::<f64, 5>::from_fn(|_, _| dice.normal(1.0));
             let off = root.l().transpose().solve_upper_triangular(&draw).unwrap();
             for i in 0..5 {
                 eye.prior[i] += off[i];
             }
             for i in 0..super::CHANNELS {
-                let common = eye.common_sd[i] * dice.normal();
-                let (mut wander, mut before) = (dice.normal(), self.times[0]);
+                let common = eye.common_sd[i] * dice.normal(1.0);
+                let (mut wander, mut before) = (dice.normal(1.0), self.times[0]);
                 for (t, seen) in self.times.iter().zip(&mut eye.seen) {
                     let memory = (-(t - before) / noise(i).time_s).exp();
-                    wander = memory * wander + (1.0 - memory * memory).sqrt() * dice.normal();
+                    wander = memory * wander + (1.0 - memory * memory).sqrt() * dice.normal(1.0);
                     before = *t;
                     let Some((value, sd)) = seen else { continue };
                     value[i] += common + sd[i] * wander;
