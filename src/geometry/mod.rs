@@ -124,7 +124,8 @@ pub struct Budget {
 impl Budget {
     #[must_use]
     pub fn variance(&self) -> f64 {
-        self.keypoints + self.timing + self.scale + self.tilt + self.aim + self.depth + self.ground
+        let &Self { keypoints, timing, scale, tilt, aim, depth, ground } = self;
+        keypoints + timing + scale + tilt + aim + depth + ground
     }
 }
 

@@ -45,14 +45,15 @@ impl Cause {
 }
 
 fn largest_first(causes: &Causes) -> Vec<(Cause, f64)> {
+    let &Causes { keypoints, timing, scale, tilt, aim, depth, ground } = causes;
     let mut shares = vec![
-        (Cause::Keypoints, causes.keypoints),
-        (Cause::Timing, causes.timing),
-        (Cause::Scale, causes.scale),
-        (Cause::Tilt, causes.tilt),
-        (Cause::Aim, causes.aim),
-        (Cause::Depth, causes.depth),
-        (Cause::Ground, causes.ground),
+        (Cause::Keypoints, keypoints),
+        (Cause::Timing, timing),
+        (Cause::Scale, scale),
+        (Cause::Tilt, tilt),
+        (Cause::Aim, aim),
+        (Cause::Depth, depth),
+        (Cause::Ground, ground),
     ];
     shares.sort_by(|a, b| b.1.total_cmp(&a.1));
     shares

@@ -142,14 +142,17 @@ impl Causes {
     /// there is no variance to share.
     pub(super) fn shares(budget: &Budget) -> Option<Self> {
         let whole = budget.variance();
+        let share = |variance: f64| at(variance / whole, 3);
+        // named one by one, so that a new cause is not forgotten here
+        let &Budget { keypoints, timing, scale, tilt, aim, depth, ground } = budget;
         (whole.is_finite() && whole > 0.0).then(|| Self {
-            keypoints: at(budget.keypoints / whole, 3),
-            timing: at(budget.timing / whole, 3),
-            scale: at(budget.scale / whole, 3),
-            tilt: at(budget.tilt / whole, 3),
-            aim: at(budget.aim / whole, 3),
-            depth: at(budget.depth / whole, 3),
-            ground: at(budget.ground / whole, 3),
+            keypoints: share(keypoints),
+            timing: share(timing),
+            scale: share(scale),
+            tilt: share(tilt),
+            aim: share(aim),
+            depth: share(depth),
+            ground: share(ground),
         })
     }
 }
