@@ -77,7 +77,7 @@ pub fn calibrate(
     warnings.extend(proportions::doubts(lifted, &output, request.stature));
     if request.stature.is_none() && output.method == ScaleMethod::Stature {
         warnings.push(Warning::new(
-            "no stature was given: centimetres are those of a person of average height, and may be 6 % off; give the pupil's height",
+            "No stature was given: centimetres are those of a person of average height and may be 6 % off; give the pupil's height.",
         ));
     }
     Ok(Warned { output, warnings })
@@ -85,7 +85,7 @@ pub fn calibrate(
 
 fn found(turned: f64) -> Warning {
     Warning::new(format!(
-        "A rod on the ground was found by itself and taken for the target line, which turned the aim by {:.1} degrees: where it was not laid along the target line, mark the line, or have no rod looked for (--no-rod).",
+        "A rod found on the ground was taken for the target line, which turned the aim by {:.1} degrees: if it was not laid along the target line, mark the line, or have no rod looked for (--no-rod).",
         turned.to_degrees().abs()
     ))
 }
@@ -161,7 +161,7 @@ fn judge(rows: &[Row]) -> Result<Vec<Warning>, CalibrationError> {
         }
         if by > DOUBT {
             warnings.push(Warning::new(format!(
-                "{} does not agree well with the rest ({by:.1} times its uncertainty): check it",
+                "Check {}: it is {by:.1} times its uncertainty away from what the rest says.",
                 row.what
             )));
         }
@@ -189,7 +189,7 @@ fn check_view(attitude: &Attitude, view: View) -> Result<Vec<Warning>, Calibrati
     }
     if off.abs() > OBLIQUE {
         return Ok(vec![Warning::new(format!(
-            "the {given} camera stood about {:.0} degrees off its place: film square to the target line for better numbers",
+            "The {given} camera stood about {:.0} degrees off its place: film square to the target line for better numbers.",
             off.abs().to_degrees()
         ))]);
     }

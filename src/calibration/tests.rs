@@ -161,7 +161,7 @@ fn without_a_stature_the_populations_spread_is_stated() {
     let request = CalibrationRequest::new(shot.view, shot.handed, shot.size);
     let got = calibrate(&shot.lifted(&SWING), &SWING.events(0.0), &request).unwrap();
     assert!(got.output.scale_relative_sd() > 0.05);
-    assert!(got.warnings.iter().any(|w| w.text.contains("no stature")));
+    assert!(got.warnings.iter().any(|w| w.text.contains("No stature")));
 }
 
 #[test]

@@ -201,7 +201,8 @@ fn read_track(stream: &Stream, file: FileName) -> Result<Track, DecodeError> {
     let mut doubts = Vec::new();
     let orientation = match display_matrix(stream) {
         Some(matrix) => Orientation::from_matrix(&matrix).unwrap_or_else(|nearest| {
-            doubts.push("the clip asks to be shown at a slant; only quarter turns are made".into());
+            doubts
+                .push("The clip asks to be shown at a slant; only quarter turns are made.".into());
             nearest
         }),
         None => Orientation::default(),
@@ -237,7 +238,9 @@ fn square_size(stored: (u32, u32), aspect: Rational, doubts: &mut Vec<String>) -
     }
     let ratio = f64::from(aspect.numerator()) / f64::from(aspect.denominator());
     if !(MAX_PIXEL_ASPECT.recip()..=MAX_PIXEL_ASPECT).contains(&ratio) {
-        doubts.push(format!("the clip claims pixels {ratio:.2} times as wide as high; ignored"));
+        doubts.push(format!(
+            "The clip claims pixels {ratio:.2} times as wide as high; that is ignored."
+        ));
         return stored;
     }
     (rounded(f64::from(stored.0) * ratio), stored.1)

@@ -131,12 +131,13 @@ fn cut_off(info: &ClipInfo, stated_s: Option<f64>, broken: usize) -> Option<Warn
     match stated_s {
         Some(stated_s) if stated_s > info.duration_s + LENGTH_SLACK_S => {
             Some(Warning::new(format!(
-                "the clip is cut off: it should last {stated_s:.1} s, but only {:.1} s are in the file",
+                "The clip is cut off: it should last {stated_s:.1} s, but only {:.1} s are in the file.",
                 info.duration_s
             )))
         }
         _ if broken > 0 => Some(Warning::new(format!(
-            "the clip is damaged: {broken} piece(s) of it could not be read"
+            "The clip is damaged: {} of it could not be read.",
+            counted(broken, "piece")
         ))),
         _ => None,
     }
@@ -151,7 +152,7 @@ fn holes(info: &ClipInfo) -> Option<Warning> {
     let longest = info.frames.windows(2).filter(wide).max_by_key(|w| step(w))?;
     let seconds = |ticks| Timestamp { ticks, base: info.first.base }.seconds();
     Some(Warning::new(format!(
-        "the clip has no pictures for {:.2} s at {:.2} s{}",
+        "The clip has no pictures for {:.2} s at {:.2} s{}.",
         seconds(step(longest)),
         seconds(longest[0]) - info.first.seconds(),
         if count > 1 {

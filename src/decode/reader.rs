@@ -91,13 +91,13 @@ impl Pictures {
         let Missing { count, first_s, last_s } = self.missing;
         if count > 0 {
             all.push(Warning::new(format!(
-                "the clip is damaged: {} between {first_s:.2} and {last_s:.2} s could not be decoded",
+                "The clip is damaged: {} between {first_s:.2} and {last_s:.2} s could not be decoded.",
                 counted(count, "picture")
             )));
         }
         if self.concealed > 0 {
             all.push(Warning::new(format!(
-                "the clip is damaged: the decoder had to make up parts of {}",
+                "The clip is damaged: the decoder had to make up parts of {}.",
                 counted(self.concealed, "picture")
             )));
         }

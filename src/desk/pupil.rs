@@ -41,8 +41,9 @@ pub fn pupil(args: OnLibrary<PupilCommand>) -> Result<String, Error> {
         PupilCommand::Erase { name, yes: _ } => {
             let erased = super::open(&at)?.erase(&name)?;
             let mut out = format!(
-                "{name} is erased: swings: {}, copied clips: {}, all gone from the library's files.\nBackups and exports made earlier still hold them.\n",
-                erased.swings, erased.clips
+                "{name} is erased: {} and {} are gone from the library's files.\nBackups and exports made earlier still hold them.\n",
+                counted(erased.swings, "swing"),
+                counted(erased.clips, "copied clip")
             );
             for path in erased.left {
                 let _ = writeln!(

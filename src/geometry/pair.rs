@@ -58,7 +58,7 @@ pub(super) fn motion(a: &ViewInput, b: &ViewInput) -> Result<Warned<Motion>, Geo
     if disagreement > CURVE_DOUBT {
         warnings.push(Warning::of(
             Kind::RoughPair,
-            "the two clips agree only roughly: check that they show the same swing",
+            "The two clips agree only roughly: check that they show the same swing.",
         ));
     }
     for (measure, line) in LINES {

@@ -83,7 +83,7 @@ pub enum RecordError {
     #[error("{} is erased, but another program has the library open and may keep what was erased on disk: close it and run any `hubgauge pupil` command", .0)]
     NotScrubbed(String),
     #[error(
-        "whose swing lies in {0} cannot be read: look at it, remove it or put it right, then erase again"
+        "it cannot be read whose swing lies in {0}: put it right or remove it, then erase again"
     )]
     Whose(String),
     #[error("the page is open and would write what was erased again: close it and try again")]

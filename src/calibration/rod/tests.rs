@@ -68,7 +68,7 @@ fn with(from: [f64; 2], to: [f64; 2], line: bool) -> (Calibration, bool) {
         ..shot.request()
     };
     let got = calibrate(&lifted, &SWING.events(shot.shift), &request).unwrap();
-    let said = got.warnings.iter().any(|w| w.text.contains("found by itself"));
+    let said = got.warnings.iter().any(|w| w.text.contains("A rod found"));
     (got.output, said)
 }
 
