@@ -115,12 +115,6 @@ impl Calibration {
         Attitude { pitch: sd(0), roll: sd(1), azimuth: sd(2) }
     }
 
-    /// Sd of the focal length over the focal length.
-    #[must_use]
-    pub fn focal_relative_sd(&self) -> f64 {
-        self.covariance[(3, 3)].sqrt()
-    }
-
     /// Sd of the scale over the scale.
     #[must_use]
     pub fn scale_relative_sd(&self) -> f64 {
@@ -150,7 +144,7 @@ pub enum CalibrationError {
     )]
     NotOnGround { what: &'static str },
     #[error(
-        "{what} does not agree with the rest by far ({by:.0} times its uncertainty): check the marks, the length and the stature"
+        "{what} is far from what the rest says ({by:.0} times its uncertainty): check the marks, the length and the stature"
     )]
     Contradiction { what: &'static str, by: f64 },
     #[error(

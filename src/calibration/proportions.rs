@@ -79,14 +79,14 @@ pub(super) fn doubts(
     let real = stature.map_or(1.0, |s| calibration.stature_m.value / s.value);
     let pick: [fn(&LiftedFrame) -> &Bearing; 3] = [|f| &f.trunk, |f| &f.shoulders, |f| &f.hips];
     for ((name, low, high), bearing) in LIMITS.iter().zip(pick) {
-        let lengths =
-            lifted.frames.iter().filter(|f| !f.filled).map(|f| length(&bearing(f).vector));
-        let Some(typical) = median(lengths) else { continue };
+        let seen = lifted.frames.iter().filter(|f| !f.filled);
+        let lengths: Vec<f64> = seen.map(|f| length(&bearing(f).vector)).collect();
+        let Some(typical) = crate::signal::median(&lengths) else { continue };
         let share = typical * real;
         if !(*low..=*high).contains(&share) {
             let by = if share < *low { "short" } else { "long" };
             notes.push(Warning::new(format!(
-                "the pupil's {name} came out too {by} for the stature ({:.0} % of it): check the stature and that the right person was followed",
+                "The pupil's {name} came out too {by} for the stature ({:.0} % of it): check the stature and that the right person was followed.",
                 share * 100.0
             )));
         }
@@ -96,10 +96,4 @@ pub(super) fn doubts(
 
 fn length(v: &Vector<crate::frames::Camera>) -> f64 {
     v.norm()
-}
-
-fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
 }

@@ -2,6 +2,7 @@
 //! overlap.
 
 use super::drawing::{Bounds, Point};
+use crate::signal::real;
 
 /// Moves places on a line apart: at least `gap` between neighbours, all inside `low..=high`, each
 /// as near to where it belongs as the others let it (least squares, by pooling neighbours; Barlow
@@ -18,7 +19,7 @@ pub fn spread(wanted: &[f64], gap: f64, low: f64, high: f64) -> Vec<f64> {
             && before > last
         {
             let (n, m) = (*n, *m);
-            let mean = (before * count(n) + last * count(m)) / count(n + m);
+            let mean = (before * real(n) + last * real(m)) / real(n + m);
             pools.truncate(pools.len() - 2);
             pools.push((mean, n + m));
         }
@@ -27,15 +28,10 @@ pub fn spread(wanted: &[f64], gap: f64, low: f64, high: f64) -> Vec<f64> {
     let mut places = Vec::with_capacity(wanted.len());
     for (mean, n) in pools {
         for _ in 0..n {
-            places.push(mean.clamp(low, highest) + gap * count(places.len()));
+            places.push(mean.clamp(low, highest) + gap * real(places.len()));
         }
     }
     places
-}
-
-/// Counts of labels.
-fn count(n: usize) -> f64 {
-    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
 }
 
 /// Directions tried around a point, and how far the farthest place is, in steps.

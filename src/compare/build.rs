@@ -1,7 +1,7 @@
 //! Puts a comparison together. In: two sides, a [`Question`]. Out: [`Comparison`].
 
 use super::difference::{Difference, Scatter};
-use super::sample::{Sample, count, is_zero_by_definition};
+use super::sample::{Sample, is_zero_by_definition};
 use super::student::two_sided_quantile;
 use super::words::{decimals, number};
 use super::{
@@ -9,6 +9,7 @@ use super::{
     Key, Line, Question, SCHEMA, Side, Swing, Target, Verdict, flight, holm, permutation,
 };
 use crate::results::{SwingResult, Unit, Value};
+use crate::signal::real;
 
 /// Compares two sets of swings of one pupil.
 ///
@@ -60,7 +61,7 @@ pub fn compare_with_flight(
     let lines = pairs.iter().enumerate().map(|(i, (key, a, b))| {
         let target = question.targets.iter().find(|target| target.key == *key);
         let (difference, p) = (&tested[i], (p[i], adjusted[i]));
-        let verdict = Verdict::new(difference, adjusted[i], families * count(pairs.len()));
+        let verdict = Verdict::new(difference, adjusted[i], families * real(pairs.len()));
         Line {
             key: *key,
             unit: key.unit(),
@@ -96,7 +97,7 @@ fn adjusted(p: &[f64], families: f64) -> Vec<f64> {
 fn flights(pairs: Vec<flight::Pair>, families: f64) -> Vec<FlightLine> {
     let tested = pairs.iter().filter(|pair| pair.is_tested());
     let p: Vec<f64> = tested.map(|pair| pair.difference.p()).collect();
-    let looked_at = families * count(p.len());
+    let looked_at = families * real(p.len());
     let mut known = p.iter().copied().zip(adjusted(&p, families));
     let line = |pair: flight::Pair| {
         let p = if pair.is_tested() { known.next() } else { None };

@@ -3,7 +3,7 @@
 //!
 //! Method: Holm 1979, Scand J Statist 6:65-70.
 
-use super::sample::count;
+use crate::signal::real;
 
 /// In the order given.
 #[must_use]
@@ -13,7 +13,7 @@ pub fn adjust(p: &[f64]) -> Vec<f64> {
     let mut adjusted = vec![1.0; p.len()];
     let mut reached = 0.0_f64;
     for (rank, &index) in order.iter().enumerate() {
-        reached = reached.max((count(p.len() - rank) * p[index]).min(1.0));
+        reached = reached.max((real(p.len() - rank) * p[index]).min(1.0));
         adjusted[index] = reached;
     }
     adjusted

@@ -61,7 +61,7 @@ impl Sample {
 
     #[must_use]
     pub fn n(&self) -> f64 {
-        count(self.readings.len())
+        crate::signal::real(self.readings.len())
     }
 
     #[must_use]
@@ -132,9 +132,4 @@ pub fn is_zero_by_definition(key: Key) -> bool {
             | Measure::ShoulderSlope
             | Measure::HipSlope
     )
-}
-
-#[expect(clippy::cast_precision_loss, reason = "numbers of swings stay far below 2^53")]
-pub fn count(n: usize) -> f64 {
-    n as f64
 }

@@ -3,8 +3,9 @@
 
 use super::difference::{Difference, SHARED_BY_SETUP};
 use super::holm;
-use super::sample::{Reading, Sample, count};
+use super::sample::{Reading, Sample};
 use super::verdict::Verdict;
+use crate::signal::real;
 
 /// Normal numbers by Box and Muller over splitmix64 (Steele et al. 2014).
 struct Chance(u64);
@@ -75,7 +76,7 @@ impl Lasting {
 fn film(p: &Pupil, n: [usize; 2], lasting: &Lasting, chance: &mut Chance) -> ([Sample; 2], f64) {
     let mut truth = [0.0; 2];
     let sides = [0, 1].map(|side| {
-        let mean = p.mean + count(side) * p.change;
+        let mean = p.mean + real(side) * p.change;
         let readings = (0..n[side]).map(|swing| {
             let true_value = mean + p.scatter * chance.normal();
             truth[side] = if n == [1, 1] { true_value } else { mean };
@@ -99,7 +100,7 @@ fn coverage(p: &Pupil, n: [usize; 2], times: u32, chance: &mut Chance) -> f64 {
         let got = Difference::new(&before, &after, p.same_setup);
         (got.value - truth).abs() <= got.half_width()
     });
-    count(hits.count()) / f64::from(times)
+    real(hits.count()) / f64::from(times)
 }
 
 #[test]
@@ -139,10 +140,10 @@ fn any_moved(p: &Pupil, n: [usize; 2], measures: usize, times: u32, chance: &mut
         let p: Vec<f64> = tested.iter().map(Difference::p).collect();
         let adjusted = holm::adjust(&p);
         let verdicts =
-            tested.iter().zip(&adjusted).map(|(d, &p)| Verdict::new(d, p, count(measures)));
+            tested.iter().zip(&adjusted).map(|(d, &p)| Verdict::new(d, p, real(measures)));
         verdicts.filter(|v| *v == Verdict::Moved).count() > 0
     });
-    count(hits.count()) / f64::from(times)
+    real(hits.count()) / f64::from(times)
 }
 
 #[test]

@@ -4,10 +4,11 @@
 //! depends on the picture's size. The hands are the middle between the wrists.
 
 use super::EventsError;
-use super::series::{FILLED, Series, median};
+use super::series::{FILLED, Series};
 use crate::body::Joint;
 use crate::frames::{Attitude, Camera, Golf, GolfFromCamera, Handed, Pixel, Vector};
 use crate::lift::{CameraGuess, Lifted, LiftedFrame};
+use crate::signal::median;
 use crate::track::HandSample;
 use crate::units::{Estimate, Seconds};
 
@@ -63,8 +64,8 @@ impl Motion {
             azimuth: lifted.camera.azimuth.value,
         };
         let golf = attitude.golf_from_camera(handed);
-        let logs = frames.iter().map(|f| f.log_stature_px.value).collect();
-        let stature = median(logs).unwrap_or(0.0).exp();
+        let logs: Vec<f64> = frames.iter().map(|f| f.log_stature_px.value).collect();
+        let stature = median(&logs).unwrap_or(0.0).exp();
         let view = View { frames: &frames, golf, camera: lifted.camera, stature };
         Ok(view.motion())
     }
@@ -141,7 +142,8 @@ impl View<'_> {
             |joint: Joint| self.series(|f| self.mean(f, &[joint], |x, y| ux * x + uy * y), weight);
         let depth_sd = self.typical(|f| wrist_depth(f).sd);
         let shrink = if depth_sd > hand_sd { hand_sd / depth_sd } else { 1.0 };
-        let step = median(u.t.windows(2).map(|w| w[1] - w[0]).collect()).unwrap_or(1.0 / 30.0);
+        let steps: Vec<f64> = u.t.windows(2).map(|w| w[1] - w[0]).collect();
+        let step = median(&steps).unwrap_or(1.0 / 30.0);
         let target_axis = self.golf.back(Vector::new(1.0, 0.0, 0.0));
         Motion {
             target: self.series(|f| self.hands(f).target(), weight),
@@ -187,7 +189,7 @@ impl View<'_> {
 
     fn typical(&self, sd: impl Fn(&LiftedFrame) -> f64) -> f64 {
         let seen = self.frames.iter().filter(|f| !f.filled);
-        median(seen.map(|f| sd(f)).collect()).unwrap_or(0.0)
+        median(&seen.map(|f| sd(f)).collect::<Vec<_>>()).unwrap_or(0.0)
     }
 
     fn point_sd(&self, f: &LiftedFrame, joint: Joint) -> f64 {

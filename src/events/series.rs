@@ -3,6 +3,7 @@
 //! for uneven spacing): no lag, no resampling. Does not extrapolate beyond the samples.
 
 use super::fit::{Fit, least_squares, robust};
+use crate::signal;
 
 /// Weight of a frame that was interpolated, not seen.
 pub(super) const FILLED: f64 = 0.05;
@@ -85,15 +86,8 @@ impl Series {
 
     /// Median over a stretch of time.
     pub fn median(&self, from: f64, to: f64) -> Option<f64> {
-        median(self.between(from, to).map(|i| self.y[i]).collect())
+        signal::median(&self.between(from, to).map(|i| self.y[i]).collect::<Vec<_>>())
     }
-}
-
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.retain(|v| v.is_finite());
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (n > 0).then(|| f64::midpoint(values[(n - 1) / 2], values[n / 2]))
 }
 
 #[cfg(test)]
@@ -111,11 +105,5 @@ mod tests {
         assert!((local.value - (1.0 + 2.0 * at - 3.0 * at * at)).abs() < 1e-9);
         assert!((local.slope - (2.0 - 6.0 * at)).abs() < 1e-8);
         assert!((local.curve + 6.0).abs() < 1e-6);
-    }
-
-    #[test]
-    fn median_ignores_what_is_no_number() {
-        assert_eq!(median(vec![3.0, f64::NAN, 1.0]), Some(2.0));
-        assert_eq!(median(vec![]), None);
     }
 }

@@ -9,8 +9,6 @@ use super::Events;
 use crate::decode::{Clock, Sound};
 use crate::units::Seconds;
 
-use super::series::median;
-
 const SOUND_SPEED: f64 = Events::SOUND_SPEED;
 /// Phone to ball, metres.
 const DISTANCE: f64 = Events::HEARD_FROM_M;
@@ -91,8 +89,8 @@ fn jumps(energy: &[f64]) -> Vec<(usize, f64)> {
         if deaf || !rise || energy[k] < JUMP * floor {
             continue;
         }
-        let past = energy[k.saturating_sub(BACKGROUND)..k - 1].to_vec();
-        let background = median(past).unwrap_or(0.0).max(floor);
+        let past = &energy[k.saturating_sub(BACKGROUND)..k - 1];
+        let background = crate::signal::median(past).unwrap_or(0.0).max(floor);
         let peak = energy[k..energy.len().min(k + 4)].iter().copied().fold(0.0, f64::max);
         if background > 0.0 && energy[k] > JUMP * background {
             found.push((k, 10.0 * (peak / background).log10()));

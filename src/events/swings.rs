@@ -7,7 +7,6 @@
 //! [`TURN`]). No test uses a duration, so that stretched slow motion is found as well.
 
 use super::EventsError;
-use super::series::median;
 use super::strike::Strike;
 use crate::track::HandSample;
 use crate::units::Seconds;
@@ -119,7 +118,8 @@ impl Path {
             .collect();
         seen.sort_by(|a, b| a.time.0.total_cmp(&b.time.0));
         seen.dedup_by(|a, b| a.time == b.time);
-        let size = median(seen.iter().map(|h| h.size_px).collect()).filter(|s| *s > 0.0)?;
+        let sizes: Vec<f64> = seen.iter().map(|h| h.size_px).collect();
+        let size = crate::signal::median(&sizes).filter(|s| *s > 0.0)?;
         Some(Self {
             t: seen.iter().map(|h| h.time.0).collect(),
             u: seen.iter().map(|h| h.hands.x / size).collect(),

@@ -142,9 +142,8 @@ impl Posterior {
     }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "knots of one clip")]
 fn count(knots: &[usize]) -> f64 {
-    knots.len() as f64
+    crate::signal::real(knots.len())
 }
 
 /// Central difference; angles may jump by a turn between the two sides.
