@@ -19,7 +19,6 @@ mod strip;
 mod text;
 
 use image::RgbImage;
-use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::imageops;
 
@@ -190,17 +189,6 @@ pub fn at_most(picture: RgbImage, most: u32) -> RgbImage {
     imageops::resize(&picture, width, height, imageops::FilterType::Triangle)
 }
 
-/// The bytes of a JPEG file, good enough that nobody sees a difference.
-///
-/// # Errors
-/// When the encoder refuses the picture.
-pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, StillError> {
-    const QUALITY: u8 = 90;
-    let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture)?;
-    Ok(bytes)
-}
-
 /// The bytes of a PNG file, compressed fast.
 ///
 /// # Errors
@@ -290,7 +278,6 @@ mod tests {
     fn a_picture_is_made_smaller_never_larger() {
         assert_eq!(at_most(grey(720, 1280), 640).dimensions(), (360, 640));
         assert_eq!(at_most(grey(720, 1280), 4000).dimensions(), (720, 1280));
-        assert_eq!(&encode_jpeg(&grey(40, 30)).unwrap()[..2], [0xff, 0xd8]);
     }
 
     #[test]

@@ -99,7 +99,7 @@ fn stills_are_made_on_demand_as_they_are_written() {
         let drawn = still(&measured, &wish(moment, HIDDEN, Some(PHONE))).unwrap().unwrap();
         assert!(drawn.width().max(drawn.height()) <= PHONE);
         let name = Wish::name(View::FaceOn, moment);
-        keep(&format!("{name}.jpg"), &hubgauge::stills::encode_jpeg(&drawn).unwrap());
+        keep(&format!("{name}.png"), &hubgauge::stills::encode_png(&drawn).unwrap());
     }
     let top = Moment::At(Event::Top);
     let [plain, hidden] = [Look::default(), HIDDEN]
