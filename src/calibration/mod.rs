@@ -115,6 +115,12 @@ impl Calibration {
         Attitude { pitch: sd(0), roll: sd(1), azimuth: sd(2) }
     }
 
+    /// Sd of the focal length over the focal length.
+    #[must_use]
+    pub fn focal_relative_sd(&self) -> f64 {
+        self.covariance[(3, 3)].sqrt()
+    }
+
     /// Sd of the scale over the scale.
     #[must_use]
     pub fn scale_relative_sd(&self) -> f64 {

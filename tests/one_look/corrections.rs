@@ -184,7 +184,7 @@ fn four_marks_on_the_ground_tell_the_camera() {
 
 #[test]
 fn a_rod_that_was_found_can_be_left() {
-    let noted = |e: &Evaluated| e.result.notes.iter().any(|n| n.contains("found by itself"));
+    let noted = |e: &Evaluated| e.result.notes.iter().any(|n| n.contains("A rod found"));
     let found = try_with(2, "[]").unwrap();
     assert!(found.views[0].calibration.rod.is_some() && noted(&found));
     let other = try_with(2, r#"[{"kind":"no_rod","view":"down-the-line"}]"#).unwrap();
