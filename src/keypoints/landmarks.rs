@@ -6,6 +6,7 @@
 //! Method: MediaPipe `tensors_to_pose_landmarks_and_segmentation.pbtxt` with
 //! `refine_landmarks_from_heatmap_calculator.cc` (google-ai-edge/mediapipe at 85c0cdc7).
 
+use super::crop::Facing;
 use super::{LANDMARKS, Landmark, Landmarks, Roi};
 use crate::units::Confidence;
 
@@ -49,27 +50,34 @@ impl Landmarks {
     }
 }
 
-/// `None` where the network gave no numbers.
-pub(super) fn decode(output: &Output, roi: Roi) -> Option<Landmarks> {
+/// `None` where the network gave no numbers. What was read in the mirror is put back: as the
+/// network knows no left from right, a mirrored person's left is his right.
+pub(super) fn decode(output: &Output, roi: Roi, facing: Facing) -> Option<Landmarks> {
     let mut points = [Landmark::default(); LANDMARKS];
     let rows = output.landmarks.chunks_exact(VALUES).zip(output.world.chunks_exact(3));
     let maps = output.heatmap.chunks_exact(HEATMAP * HEATMAP);
-    for ((point, (row, world)), map) in points.iter_mut().zip(rows).zip(maps) {
-        *point = landmark(row, world, map, &roi)?;
+    for (i, ((row, world), map)) in rows.zip(maps).enumerate().take(LANDMARKS) {
+        match facing {
+            Facing::AsSeen => points[i] = landmark(row, world, map, &roi, 1.0)?,
+            Facing::Mirrored => {
+                points[Landmarks::partner(i)] = landmark(row, world, map, &roi, -1.0)?;
+            }
+        }
     }
     let person = Confidence::new(f64::from(output.flag))?;
     Some(Landmarks { points, person, roi, golfer: None })
 }
 
-fn landmark(row: &[f32], world: &[f32], map: &[f32], roi: &Roi) -> Option<Landmark> {
+/// `sign`: which way the crop's x runs in the picture.
+fn landmark(row: &[f32], world: &[f32], map: &[f32], roi: &Roi, sign: f64) -> Option<Landmark> {
     let share = |i: usize| f64::from(row[i]) / f64::from(INPUT);
     let (x, y) = refine(share(0), share(1), map);
     Some(Landmark {
-        at: roi.place(x, y),
+        at: roi.place(0.5 + sign * (x - 0.5), y),
         z: share(2) * roi.side,
         visibility: Confidence::new(sigmoid(row[3]))?,
         presence: Confidence::new(sigmoid(row[4]))?,
-        world: unrotate(world, roi.rotation),
+        world: unrotate(world, sign, roi.rotation),
     })
 }
 
@@ -112,9 +120,9 @@ fn coordinate(cell: usize) -> f64 {
 }
 
 /// From the crop's axes to the picture's.
-fn unrotate(world: &[f32], rotation: f64) -> [f64; 3] {
+fn unrotate(world: &[f32], sign: f64, rotation: f64) -> [f64; 3] {
     let (s, c) = rotation.sin_cos();
-    let (x, y) = (f64::from(world[0]), f64::from(world[1]));
+    let (x, y) = (sign * f64::from(world[0]), f64::from(world[1]));
     [c * x - s * y, s * x + c * y, f64::from(world[2])]
 }
 
@@ -161,6 +169,6 @@ mod tests {
         let heatmap = vec![0.0; LANDMARKS * HEATMAP * HEATMAP];
         let world = [0.0; LANDMARKS * 3];
         let output = Output { landmarks: &landmarks, flag: 0.9, heatmap: &heatmap, world: &world };
-        assert!(decode(&output, roi).is_none());
+        assert!(decode(&output, roi, Facing::AsSeen).is_none());
     }
 }

@@ -30,6 +30,7 @@ mod tests;
 use crate::frames::Pixel;
 use crate::units::Confidence;
 
+pub use crop::{Facing, Sampling};
 pub use follow::{follow, place_at};
 pub use network::{KeypointsError, Networks, Square};
 pub use scan::scan;

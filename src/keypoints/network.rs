@@ -11,12 +11,12 @@ use image::RgbImage;
 use tract_onnx::prelude::*;
 use tract_onnx::tract_core::transform::get_transform;
 
-use super::crop::{self, Border, Facing, Range};
+use super::crop::{self, Border, Facing, Range, Reading, Sampling};
 use super::{
     Accuracy, Detection, GOLFER_VALUES, GolferReading, LANDMARKS, Landmarks, Roi, detector,
     landmarks,
 };
-use crate::frames::{Handed, PictureSize};
+use crate::frames::PictureSize;
 
 const DETECTOR: &[u8] = include_bytes!("../../models/pose_detection.onnx");
 const FULL: &[u8] = include_bytes!("../../models/pose_landmark_full.onnx");
@@ -24,7 +24,13 @@ const GOLFER: &[u8] = include_bytes!("../../models/golfer.onnx");
 const HEAVY: &[u8] = include_bytes!("../../models/pose_landmark_heavy.onnx");
 
 /// The detector reads -1..1, the landmark network 0..1 (the options of both graphs).
-const DETECTOR_RANGE: Range = Range { scale: 1.0 / 127.5, offset: -1.0 };
+const DETECTOR_READING: Reading = Reading {
+    n: detector::INPUT,
+    border: Border::Black,
+    range: Range { scale: 1.0 / 127.5, offset: -1.0 },
+    facing: Facing::AsSeen,
+    sampling: Sampling::Point,
+};
 const LANDMARK_RANGE: Range = Range { scale: 1.0 / 255.0, offset: 0.0 };
 
 type Cause = Box<dyn std::error::Error + Send + Sync>;
@@ -73,14 +79,7 @@ impl Networks {
     pub fn detect(&self, image: &RgbImage) -> Result<Vec<Detection>, KeypointsError> {
         let size = size_of(image)?;
         let square = detector::letterbox(size);
-        let input = crop::read(
-            image,
-            &square,
-            detector::INPUT,
-            Border::Black,
-            DETECTOR_RANGE,
-            Facing::AsSeen,
-        );
+        let input = crop::read(image, &square, DETECTOR_READING);
         let [boxes, scores] = self.detector.run(detector::INPUT, &input)?;
         Ok(detector::people(&self.anchors, &boxes, &scores, size))
     }
@@ -95,26 +94,16 @@ impl Networks {
         let flag = flag[0];
         let output =
             landmarks::Output { landmarks: &points, flag, heatmap: &heatmap, world: &world };
-        landmarks::decode(&output, square.roi).ok_or_else(|| self.landmarks.stopped("not a number"))
+        let person = landmarks::decode(&output, square.roi, square.facing);
+        person.ok_or_else(|| self.landmarks.stopped("not a number"))
     }
 
-    /// What the golfer network reads in a square of `image`; a left-hander is shown to it in the
-    /// mirror.
+    /// What the golfer network reads in a square; a left-hander's must be [`Facing::Mirrored`].
     ///
     /// # Errors
     /// [`KeypointsError::Run`] where the network stops.
-    pub fn golfer(
-        &self,
-        image: &RgbImage,
-        square: &Square,
-        handed: Handed,
-    ) -> Result<GolferReading, KeypointsError> {
-        let [values] = match handed {
-            Handed::Right => self.golfer.run(landmarks::INPUT, &square.seen),
-            Handed::Left => {
-                self.golfer.run(landmarks::INPUT, &cut(image, &square.roi, Facing::Mirrored))
-            }
-        }?;
+    pub fn golfer(&self, square: &Square) -> Result<GolferReading, KeypointsError> {
+        let [values] = self.golfer.run(landmarks::INPUT, &square.seen)?;
         let values = values.into_boxed_slice();
         match values.try_into() {
             Ok(values) => Some(GolferReading(values)).filter(|g| g.0.iter().all(|v| v.is_finite())),
@@ -127,23 +116,27 @@ impl Networks {
 /// A square of a picture, cut out once for the landmark and the golfer network.
 pub struct Square {
     roi: Roi,
+    facing: Facing,
     seen: Vec<f32>,
 }
 
 impl Square {
     /// # Errors
     /// [`KeypointsError::EmptyPicture`], [`KeypointsError::NoRegion`].
-    pub fn new(image: &RgbImage, roi: Roi) -> Result<Self, KeypointsError> {
+    pub fn new(
+        image: &RgbImage,
+        roi: Roi,
+        facing: Facing,
+        sampling: Sampling,
+    ) -> Result<Self, KeypointsError> {
         size_of(image)?;
         if !roi.is_usable() {
             return Err(KeypointsError::NoRegion);
         }
-        Ok(Self { roi, seen: cut(image, &roi, Facing::AsSeen) })
+        let (n, border, range) = (landmarks::INPUT, Border::Replicated, LANDMARK_RANGE);
+        let seen = crop::read(image, &roi, Reading { n, border, range, facing, sampling });
+        Ok(Self { roi, facing, seen })
     }
-}
-
-fn cut(image: &RgbImage, roi: &Roi, facing: Facing) -> Vec<f32> {
-    crop::read(image, roi, landmarks::INPUT, Border::Replicated, LANDMARK_RANGE, facing)
 }
 
 fn size_of(image: &RgbImage) -> Result<PictureSize, KeypointsError> {

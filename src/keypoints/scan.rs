@@ -9,6 +9,7 @@
 
 use std::f64::consts::PI;
 
+use super::crop::{Facing, Sampling};
 use super::roi::Shift;
 use super::workers::map;
 use super::{KeypointsError, Landmark, Landmarks, Networks, Roi, Sighting, Square};
@@ -33,6 +34,9 @@ pub(super) const PERSON: f64 = 0.5;
 /// (0.41 to 0.64 %), as a reading's own noise is about 0.4 %; with 0.27 s between the guide's
 /// squares up to 4 % of the pictures were beyond it, with 0.4 s up to 10 %.
 pub(super) const SETTLED: Shift = Shift { centre: 0.06, size: 0.06, rotation: 6.0 * PI / 180.0 };
+
+/// The scan does not know the golfer yet, and the networks find people best as they learnt to.
+const AS_IT_IS: (Facing, Sampling) = (Facing::AsSeen, Sampling::Point);
 
 /// Two readings whose body points lie this close on average, as a share of the square, are one
 /// person: a tenth is about 20 cm, and no two people stand in each other.
@@ -117,7 +121,9 @@ fn add(
     people: &mut Vec<Landmarks>,
 ) -> Result<(), KeypointsError> {
     for found in networks.detect(rest)? {
-        let Some((person, _)) = read_settled(networks, image, found.roi)? else { continue };
+        let Some((person, _)) = read_settled(networks, image, found.roi, AS_IT_IS)? else {
+            continue;
+        };
         if people.len() < PEOPLE && !people.iter().any(|other| is_same(other, &person)) {
             people.push(person);
         }
@@ -179,13 +185,14 @@ pub(super) fn read_settled(
     networks: &Networks,
     image: &RgbImage,
     roi: Roi,
+    how: (Facing, Sampling),
 ) -> Result<Option<(Landmarks, Square)>, KeypointsError> {
-    let Some(first) = read(networks, image, roi)? else { return Ok(None) };
+    let Some(first) = read(networks, image, roi, how)? else { return Ok(None) };
     let next = first.0.next_roi();
     if roi.shift_to(&next).is_within(&SETTLED) {
         return Ok(Some(first));
     }
-    read(networks, image, next)
+    read(networks, image, next, how)
 }
 
 /// The person in `roi`, if one is there.
@@ -193,11 +200,12 @@ fn read(
     networks: &Networks,
     image: &RgbImage,
     roi: Roi,
+    how: (Facing, Sampling),
 ) -> Result<Option<(Landmarks, Square)>, KeypointsError> {
     if !roi.is_usable() {
         return Ok(None);
     }
-    let square = Square::new(image, roi)?;
+    let square = Square::new(image, roi, how.0, how.1)?;
     let person = networks.landmarks(&square)?;
     Ok((person.person.get() >= PERSON).then_some((person, square)))
 }

@@ -3,7 +3,6 @@
 
 use std::time::Instant;
 
-use super::crop::{self, Border, Range};
 use super::*;
 use crate::frames::Handed;
 
@@ -33,13 +32,12 @@ fn milliseconds_per_picture() {
         let pictures = (0..PICTURES).map(|i| super::tests::fine(i, image.clone()));
         follow::<_, KeypointsError>(n, pictures, &guide, threads, Handed::Right).unwrap();
     };
-    let range = Range { scale: 1.0, offset: 0.0 };
     let mut least = [f64::INFINITY; 6];
     for _ in 0..ROUNDS {
         let each = f64::from(u32::try_from(PICTURES).unwrap());
         let round = [
             milliseconds(|| {
-                drop(crop::read(&image, &roi, 256, Border::Replicated, range, crop::Facing::AsSeen))
+                drop(Square::new(&image, roi, Facing::AsSeen, Sampling::Mean).unwrap());
             }),
             milliseconds(|| drop(networks[0].detect(&image).unwrap())),
             milliseconds(|| read(&networks[0], 1)) / each,

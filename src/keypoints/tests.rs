@@ -39,8 +39,8 @@ fn roi(value: &serde_json::Value) -> Roi {
     Roi { centre: Pixel::new(v[0], v[1]), side: v[2], rotation: v[3] }
 }
 
-fn square(image: &RgbImage, roi: Roi) -> Square {
-    Square::new(image, roi).unwrap()
+fn square(image: &RgbImage, roi: Roi, facing: Facing) -> Square {
+    Square::new(image, roi, facing, Sampling::Point).unwrap()
 }
 
 fn timed(index: usize, pixels: RgbImage) -> Picture {
@@ -86,7 +86,9 @@ fn detections_agree_with_onnx_runtime() {
 fn agree_with_onnx_runtime(networks: &Networks, model: &str) {
     for name in PICTURES {
         for want in reference(name)[model].as_array().unwrap() {
-            let got = networks.landmarks(&square(&picture(name), roi(&want["roi"]))).unwrap();
+            let got = networks
+                .landmarks(&square(&picture(name), roi(&want["roi"]), Facing::AsSeen))
+                .unwrap();
             assert!((got.person.get() - want["flag"].as_f64().unwrap()).abs() < 1e-3);
             for (i, point) in got.points.iter().enumerate() {
                 let place = largest([point.at.x, point.at.y, point.z], &want["xyz"][i]);
@@ -226,7 +228,7 @@ fn errors_of_the_pictures_and_of_the_caller_come_through() {
     let empty = scan::<_, KeypointsError>(&FULL, [fine(0, RgbImage::new(0, 5))], 2, |_, _| ());
     assert!(matches!(empty, Err(KeypointsError::EmptyPicture)));
     let nowhere = Roi { centre: Pixel::new(f64::NAN, 0.0), side: 5.0, rotation: 0.0 };
-    let read = Square::new(&picture("face_on_top"), nowhere);
+    let read = Square::new(&picture("face_on_top"), nowhere, Facing::AsSeen, Sampling::Mean);
     assert!(matches!(read, Err(KeypointsError::NoRegion)));
 }
 
@@ -240,10 +242,20 @@ fn a_left_hander_is_read_as_his_mirror_image() {
     let last = f64::from(image.width() - 1);
     let centre = Pixel::new(last - roi.centre.x, roi.centre.y);
     let mirrored = Roi { centre, rotation: -roi.rotation, ..roi };
-    let left = FULL.golfer(&image, &square(&image, roi), Handed::Left).unwrap();
     let flipped = image::imageops::flip_horizontal(&image);
-    let right = FULL.golfer(&flipped, &square(&flipped, mirrored), Handed::Right).unwrap();
-    let other = FULL.golfer(&image, &square(&image, roi), Handed::Right).unwrap();
+    let left = square(&image, roi, Facing::Mirrored);
+    let right = square(&flipped, mirrored, Facing::AsSeen);
+    let (there, here) = (FULL.landmarks(&left).unwrap(), FULL.landmarks(&right).unwrap());
+    for (i, point) in here.points.iter().enumerate() {
+        let other = &there.points[Landmarks::partner(i)];
+        let off = point.at.distance(Pixel::new(last - other.at.x, other.at.y));
+        assert!(off < 0.01 * roi.side, "point {i}: {off} px");
+        let [x, y, z] = other.world;
+        let miss = [x + point.world[0], y - point.world[1], z - point.world[2]];
+        assert!(miss.iter().all(|m| m.abs() < 0.01), "point {i}: {miss:?} m");
+    }
+    let other = FULL.golfer(&square(&image, roi, Facing::AsSeen)).unwrap();
+    let (left, right) = (FULL.golfer(&left).unwrap(), FULL.golfer(&right).unwrap());
     let apart = |a: &GolferReading, b: &GolferReading| {
         a.0.iter().zip(b.0.iter()).map(|(a, b)| (a - b).abs()).fold(0.0_f32, f32::max)
     };
