@@ -11,7 +11,7 @@ use crate::frames::Pixel;
 use crate::keypoints::{Landmarks, Sighting};
 use crate::signal;
 
-use super::body::{self, HIPS};
+use super::body::{self, HIPS, WRISTS};
 
 /// A path that found nobody for this long ends, s.
 const LONGEST_GAP_S: f64 = 1.5;
@@ -50,7 +50,7 @@ impl<'a> Sample<'a> {
             time: clock.real(file_s),
             file_s,
             hip: body::middle(person, HIPS),
-            hands: body::hands(person, size),
+            hands: body::middle(person, WRISTS),
             apart: body::hands_apart(person),
             size,
             person,
