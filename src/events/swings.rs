@@ -15,6 +15,8 @@ use crate::warning::{Warned, Warning};
 /// A turn of the hands' height counts when they go back by this many statures. A waggle
 /// moves the hands less, a half swing more (common practice, no source).
 const TURN: f64 = 0.15;
+/// And this many where there must be a swing.
+const SMALL_TURN: f64 = 0.08;
 /// Through the lower half of a swing the hands' mean speed is at least this share of their
 /// greatest. Seen down the line they stop for a moment in the picture, but only for a moment;
 /// when they hang at address between two swings it is far less.
@@ -67,8 +69,19 @@ impl SwingSpan {
 /// Candidate swings in time order.
 #[must_use]
 pub fn find_swings(hands: &[HandSample]) -> Vec<SwingSpan> {
+    find(hands, TURN)
+}
+
+/// The same where the scan has found a swing already, so that there is one: the hands of some
+/// hardly go down in the picture, and what was just enough in the scan may just not be here.
+pub(super) fn find_known(hands: &[HandSample]) -> Vec<SwingSpan> {
+    let spans = find(hands, TURN);
+    if spans.is_empty() { find(hands, SMALL_TURN) } else { spans }
+}
+
+fn find(hands: &[HandSample], turn: f64) -> Vec<SwingSpan> {
     let Some(path) = Path::new(hands) else { return Vec::new() };
-    let turns = path.turns();
+    let turns = path.turns(turn);
     (0..turns.len()).filter_map(|i| path.swing(&turns, i)).collect()
 }
 
@@ -128,7 +141,7 @@ impl Path {
     }
 
     /// Indices of the alternating lows and highs, the last extreme of the clip included.
-    fn turns(&self) -> Vec<usize> {
+    fn turns(&self, least: f64) -> Vec<usize> {
         let v = &self.v;
         let mut turns = Vec::new();
         let mut rising = None;
@@ -136,10 +149,10 @@ impl Path {
         for i in 0..v.len() {
             low = if v[i] < v[low] { i } else { low };
             high = if v[i] > v[high] { i } else { high };
-            if rising != Some(true) && v[i] - v[low] > TURN {
+            if rising != Some(true) && v[i] - v[low] > least {
                 turns.push(low);
                 (rising, high) = (Some(true), i);
-            } else if rising != Some(false) && v[high] - v[i] > TURN {
+            } else if rising != Some(false) && v[high] - v[i] > least {
                 turns.push(high);
                 (rising, low) = (Some(false), i);
             }
@@ -251,6 +264,18 @@ mod tests {
 
     fn found(script: &Script) -> Vec<SwingSpan> {
         find_swings(&coarse(script))
+    }
+
+    /// Hands that fall by a tenth of the stature only: no swing for the scan, one where it is known.
+    #[test]
+    fn a_shallow_swing_is_found_where_there_must_be_one() {
+        let mut hands = coarse(&Script::default());
+        let size = hands[0].size_px;
+        let low = hands.iter().map(|h| h.hands.y).fold(f64::MIN, f64::max);
+        let high = hands.iter().map(|h| h.hands.y).fold(f64::MAX, f64::min);
+        hands.iter_mut().for_each(|h| h.hands.y *= 0.1 * size / (low - high));
+        assert!(find_swings(&hands).is_empty());
+        assert_eq!(find_known(&hands).len(), 1);
     }
 
     #[test]
