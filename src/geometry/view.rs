@@ -255,9 +255,10 @@ const DOUBT: f64 = 1.0;
 /// The sd of the hip line's components that the corrector states on plain held-out swings,
 /// statures.
 const USUAL_SD: f64 = 0.0116;
-/// A camera whose motion could not be taken out: what it shows counts a ninth, so that the other
-/// clip of a pair decides. This program's choice.
-const UNSTEADY: f64 = 3.0;
+/// A camera whose motion could not be taken out shows lines nearly as well as another, for it
+/// shakes by a degree or two; but where a point stands it does not tell: of the sd of places, so
+/// many times. Shakes are as large as this: 80 pixels, where a point's own sd is 5 to 10.
+const UNSTEADY: f64 = 10.0;
 /// Limits of the factor on the sd.
 const DOUBT_LIMITS: (f64, f64) = (0.75, 3.0);
 
@@ -270,10 +271,11 @@ fn doubt(samples: &mut [Sample], camera: CameraMotion) {
     stated.sort_by(f64::total_cmp);
     let Some(middle) = stated.get(stated.len() / 2) else { return };
     let factor = (middle / USUAL_SD).powf(DOUBT).clamp(DOUBT_LIMITS.0, DOUBT_LIMITS.1);
-    let factor = if camera == CameraMotion::Untrusted { factor * UNSTEADY } else { factor };
+    let unsteady = if camera == CameraMotion::Untrusted { UNSTEADY } else { 1.0 };
     for s in samples {
         // the scale is known from the address, where nothing is unusual
         (0..CHANNELS).filter(|i| *i != LOG_STATURE_PX).for_each(|i| s.sd[i] *= factor);
+        PIXEL_X.into_iter().chain(PIXEL_Y).for_each(|i| s.sd[i] *= unsteady);
     }
 }
 
