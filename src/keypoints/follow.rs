@@ -4,8 +4,7 @@
 //! The guide gives a square at the picture's file time; the landmark network reads it, and
 //! reads again in the square that the first reading asks for where that one is clearly
 //! another. The square that counts is read by the golfer network too ([`Landmarks::golfer`]).
-//! Both see a left-hander in the mirror, so that his clip is read as a right-hander's is, and
-//! squares that vary a little from picture to picture ([`varied`]).
+//! Both see a left-hander in the mirror, so that his clip is read as a right-hander's is.
 //! Squares in pixels. It does not look for anybody outside the guide, and each
 //! picture stands alone, so the answers do not depend on threads.
 //!
@@ -45,37 +44,12 @@ where
 {
     map(pictures, threads, |picture: &Picture| {
         let golfer = match place_at(guide, picture.time.seconds()) {
-            Some(roi) => {
-                look(networks, &picture.pixels, varied(roi, picture.index, handed), handed)?
-            }
+            Some(roi) => look(networks, &picture.pixels, roi, handed)?,
             None => None,
         };
         let people = golfer.into_iter().collect();
         Ok(vec![Sighting { time: picture.time, index: picture.index, people }])
     })
-}
-
-/// How far the square of a picture lies from the guide's at most, in its sides; the size varies by
-/// half as much again, the turn by twice as much in radians.
-const VARIED: f64 = 0.02;
-
-/// The square of one picture. A body that stands still would be read in the same square again and
-/// again, with the same error; in squares that vary the errors are averaged out. Every second
-/// picture has the opposite of the one before, and a left-hander the mirror image, so that what a
-/// shifted square shifts goes again. Fractions of powers of the plastic number's generalisation,
-/// which fill four dimensions evenly (Roberts, M., The unreasonable effectiveness of quasirandom
-/// sequences, 2018).
-fn varied(roi: Roi, index: usize, handed: Handed) -> Roi {
-    const EVEN: [f64; 4] = [0.856_674_884, 0.733_891_857, 0.628_706_721, 0.538_597_257];
-    let (pair, sign) = (index / 2, if index.is_multiple_of(2) { VARIED } else { -VARIED });
-    let side = if handed == Handed::Left { -sign } else { sign };
-    let turns = f64::from(u32::try_from(pair).unwrap_or(u32::MAX));
-    let [across, down, size, turn] = EVEN.map(|share| 2.0 * (0.5 + turns * share).fract() - 1.0);
-    Roi {
-        centre: roi.place(0.5 + side * across, 0.5 + sign * down),
-        side: roi.side * (1.5 * sign * size).exp(),
-        rotation: roi.rotation + 2.0 * side * turn,
-    }
 }
 
 fn look(
@@ -113,22 +87,6 @@ mod tests {
 
     fn roi(x: f64) -> Roi {
         Roi { centre: Pixel::new(x, 5.0), side: 10.0, rotation: 0.0 }
-    }
-
-    #[test]
-    fn squares_vary_about_the_guide_and_in_the_mirror_too() {
-        let guide = roi(40.0);
-        let at = |i, handed| varied(guide, i, handed);
-        for i in 0..50 {
-            let (right, left) = (at(i, Handed::Right), at(i, Handed::Left));
-            let shift = guide.shift_to(&right);
-            assert!(shift.is_within(&Shift { centre: 0.03, size: 0.031, rotation: 0.041 }));
-            assert!((right.centre.x + left.centre.x - 80.0).abs() < 1e-9);
-            assert!((right.rotation + left.rotation).abs() < 1e-9 && right.side == left.side);
-            let next = at(2 * i + 1, Handed::Right).centre.x + at(2 * i, Handed::Right).centre.x;
-            assert!((next - 80.0).abs() < 1e-9);
-        }
-        assert!(at(0, Handed::Right) != at(2, Handed::Right));
     }
 
     #[test]

@@ -163,8 +163,8 @@ fn guide(samples: &[Sample<'_>]) -> Guide {
 }
 
 /// A reading's square jumps about by its own noise; a golfer does not. Weights of a normal curve of
-/// this sd, seconds: the same clip coded or cropped otherwise then moves hubs by 0.4 cm at most (0.6
-/// without) and the trunk by 1.1 degrees (1.6); with 0.25 s the hands leave the square's middle.
+/// this sd, seconds: the same clip coded or cropped otherwise then tilts trunk and arm by 1.1 degrees
+/// at most (1.6 without), with 0.25 s by 3.1.
 const GUIDE_BLUR_S: f64 = 0.1;
 
 /// The mean square about a time, real seconds.
