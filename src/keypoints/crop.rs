@@ -25,8 +25,8 @@ pub(super) enum Border {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Facing {
     AsSeen,
-    /// A left-hander as a right-hander: what the mirrored picture would show in the mirrored square: crop position i reads
-    /// place (n - i)/n.
+    /// A left-hander as a right-hander: what the mirrored picture would show in the mirrored
+    /// square: crop position i reads place (n - i)/n.
     Mirrored,
 }
 
@@ -78,9 +78,9 @@ pub(super) fn read(image: &RgbImage, roi: &Roi, reading: Reading) -> Vec<f32> {
     let source = Source::new(image, border);
     let side = usize::from(n);
     let mut planes = vec![0.0; 3 * side * side];
-    let places = match sampling {
-        Sampling::Mean if roi.side > SKIPS * f64::from(n) => AROUND,
-        Sampling::Mean | Sampling::Point => HERE,
+    let (places, share) = match sampling {
+        Sampling::Mean if roi.side > SKIPS * f64::from(n) => (AROUND, 0.25),
+        Sampling::Mean | Sampling::Point => (HERE, 1.0),
     };
     for (across, down) in places {
         let moved = Roi {
@@ -89,8 +89,7 @@ pub(super) fn read(image: &RgbImage, roi: &Roi, reading: Reading) -> Vec<f32> {
         };
         add(&mut planes, side, &source, &Grid::new(&moved, n, facing));
     }
-    let scale = if places.len() == AROUND.len() { 0.25 * range.scale } else { range.scale };
-    planes.iter_mut().for_each(|v| *v = *v * scale + range.offset);
+    planes.iter_mut().for_each(|v| *v = *v * (share * range.scale) + range.offset);
     planes
 }
 

@@ -56,13 +56,12 @@ pub(super) fn decode(output: &Output, roi: Roi, facing: Facing) -> Option<Landma
     let mut points = [Landmark::default(); LANDMARKS];
     let rows = output.landmarks.chunks_exact(VALUES).zip(output.world.chunks_exact(3));
     let maps = output.heatmap.chunks_exact(HEATMAP * HEATMAP);
+    let (sign, place): (f64, fn(usize) -> usize) = match facing {
+        Facing::AsSeen => (1.0, |i| i),
+        Facing::Mirrored => (-1.0, Landmarks::partner),
+    };
     for (i, ((row, world), map)) in rows.zip(maps).enumerate().take(LANDMARKS) {
-        match facing {
-            Facing::AsSeen => points[i] = landmark(row, world, map, &roi, 1.0)?,
-            Facing::Mirrored => {
-                points[Landmarks::partner(i)] = landmark(row, world, map, &roi, -1.0)?;
-            }
-        }
+        points[place(i)] = landmark(row, world, map, &roi, sign)?;
     }
     let person = Confidence::new(f64::from(output.flag))?;
     Some(Landmarks { points, person, roi, golfer: None })

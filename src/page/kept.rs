@@ -105,7 +105,7 @@ pub struct KeptSwing {
     /// In the coach's units.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
-    /// Where a rod was found by itself and taken for the target line.
+    /// Where a rod was found unmarked and taken for the target line.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub rods: Vec<View>,
 }

@@ -32,7 +32,7 @@ impl Measured {
         self.measurement.evaluated.notes.iter().any(|note| note.kind == kind)
     }
 
-    /// Views in which a rod was found by itself and taken for the target line.
+    /// Views in which a rod was found unmarked and taken for the target line.
     fn rods(&self) -> Vec<View> {
         let found = |v: &&Viewed| v.calibration.rod.is_some();
         self.measurement.evaluated.views.iter().filter(found).map(|v| v.calibration.view).collect()

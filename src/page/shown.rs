@@ -83,7 +83,7 @@ pub struct SwingShown {
     pub message: Option<String>,
     /// The answer in a sentence, where there is one.
     pub answer: Option<String>,
-    /// Where a rod was found by itself and taken for the target line.
+    /// Where a rod was found unmarked and taken for the target line.
     pub rods: Vec<View>,
     /// How many corrections by hand are in it.
     pub corrections: usize,
