@@ -46,7 +46,7 @@ pub use permutation::Permutation;
 pub use sample::KEYPOINTS_REPEATED;
 pub use table::table;
 pub use verdict::{FAMILY_ERROR, Verdict};
-pub use words::decimals;
+pub use words::{decimals, looked_at};
 
 /// Name and version of the JSON's shape.
 pub const SCHEMA: &str = "hubgauge.compare/1";

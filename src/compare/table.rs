@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use super::words::{decimals, heading, number, row};
+use super::words::{decimals, heading, looked_at, number, row};
 use super::{Absent, Change, Comparison, FlightLine, Line, Remark, Side, Verdict};
 use crate::warning::counted;
 
@@ -166,16 +166,11 @@ fn mean(side: &Side, places: usize) -> String {
 }
 
 fn footer(comparison: &Comparison) -> String {
-    let looked_at = match comparison.looked_at {
-        1 => "One value was looked at; the chance of a false \"moved\"".to_owned(),
-        n => format!(
-            "{n} values were looked at together; the chance of even one false \"moved\" among them"
-        ),
-    };
     let mut notes = vec![format!(
-        "Before: {}, after: {}. {looked_at} is at most 5 % (Holm 1979). ± is the spread from swing to swing, the number of swings in brackets.",
+        "Before: {}, after: {}. {} ± is the spread from swing to swing, the number of swings in brackets.",
         counted(comparison.before.len(), "swing"),
         counted(comparison.after.len(), "swing"),
+        looked_at(comparison.looked_at),
     )];
     notes.extend(comparison.notes.iter().cloned());
     notes.extend(missing(&comparison.missing));

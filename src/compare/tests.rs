@@ -141,6 +141,7 @@ fn the_text_fits_and_the_json_says_what_it_is() {
     println!("{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     assert!(text.contains("3 values were looked at together"));
+    assert!(super::looked_at(1).starts_with("One value was looked at; the chance of a false"));
     let json: serde_json::Value = serde_json::from_str(&got.to_json().unwrap()).unwrap();
     assert_eq!(json["schema"], "hubgauge.compare/1");
     assert_eq!(json["lines"][0]["key"], "top.lower_hub_target");

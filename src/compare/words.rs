@@ -109,6 +109,16 @@ pub fn way(key: Key, change: f64) -> &'static str {
     if change < 0.0 { minus } else { plus }
 }
 
+/// How many values were looked at, and what that means for the verdicts.
+#[must_use]
+pub fn looked_at(values: usize) -> String {
+    let (looked, false_one) = match values {
+        1 => ("One value was looked at".to_owned(), "a false \"moved\""),
+        n => (format!("{n} values were looked at together"), "even one false \"moved\" among them"),
+    };
+    format!("{looked}; the chance of {false_one} is at most 5 % (Holm 1979).")
+}
+
 /// Decimals for a reader's eye, from the size of the error.
 #[must_use]
 pub fn decimals(error: f64) -> usize {

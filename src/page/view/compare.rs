@@ -2,7 +2,7 @@
 //! differences. In: [`ComparePage`]. Out: HTML. No number is judged good or bad.
 
 use crate::calibration::View;
-use crate::compare::{Comparison, Key, Line, Side, Verdict, decimals};
+use crate::compare::{Comparison, Key, Line, Side, Verdict, decimals, looked_at};
 use crate::events::Event;
 use crate::page::shown::{ComparePage, Look, SwingShown};
 use crate::results::Unit;
@@ -198,8 +198,7 @@ fn table(comparison: &Comparison, look: &Look) -> Html {
         ("role", "region"),
         ("aria-label", say("compare.table")),
     ];
-    let looked = fill("compare.looked_at", &[("count", &comparison.looked_at.to_string())]);
-    let mut notes = vec![el("li", &[], looked)];
+    let mut notes = vec![el("li", &[], looked_at(comparison.looked_at))];
     notes.extend(comparison.notes.iter().map(|note| el("li", &[], note.as_str())));
     el(
         "section",
