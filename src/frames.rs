@@ -31,11 +31,25 @@ use nalgebra::{Matrix3, Vector3};
 
 pub use rectangle::{Flat, Rectangle};
 
-/// Position in the picture, pixels of the upright picture.
+/// Position in the picture, pixels of the upright picture; written down as `[x, y]`.
 #[derive(Clone, Copy, Debug, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(from = "[f64; 2]", into = "[f64; 2]")]
 pub struct Pixel {
     pub x: f64,
     pub y: f64,
+}
+
+impl From<[f64; 2]> for Pixel {
+    fn from([x, y]: [f64; 2]) -> Self {
+        Self { x, y }
+    }
+}
+
+impl From<Pixel> for [f64; 2] {
+    fn from(at: Pixel) -> Self {
+        [at.x, at.y]
+    }
 }
 
 impl Pixel {

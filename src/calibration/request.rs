@@ -58,7 +58,9 @@ impl Reference {
 }
 
 /// A point on the ground whose place is known, from any zero that all marks of a clip share.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
 pub struct GroundMark {
     pub at: Pixel,
     /// Along the target line, metres; + = toward the target.

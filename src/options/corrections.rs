@@ -64,9 +64,7 @@ impl Options {
     #[must_use]
     pub fn person(&self, clip: usize, view: View) -> Option<Person> {
         let set = self.corrections.iter().rev().find_map(|c| match c {
-            Correction::Person { view: of, frame, at: [x, y] } if *of == view => {
-                Some(Person { frame: *frame, at: Pixel::new(*x, *y) })
-            }
+            &Correction::Person { view: of, frame, at } if of == view => Some(Person { frame, at }),
             _ => None,
         });
         set.or_else(|| self.clips().get(clip)?.person)
@@ -75,7 +73,7 @@ impl Options {
 
 fn check(correction: &Correction, clips: usize) -> Result<(), String> {
     match correction {
-        Correction::Point { at, .. } | Correction::Person { at, .. } => point(*at).map(drop),
+        Correction::Point { at, .. } | Correction::Person { at, .. } => point(*at),
         Correction::Vertical { from, to, .. } | Correction::TargetLine { from, to, .. } => {
             line(*from, *to)
         }
@@ -86,9 +84,7 @@ fn check(correction: &Correction, clips: usize) -> Result<(), String> {
             Err("no mark on the ground is given".to_owned())
         }
         // Whether they go together is for the calibration to say.
-        Correction::Ground { marks, .. } => {
-            marks.iter().try_for_each(|mark| point(mark.at).map(drop))
-        }
+        Correction::Ground { marks, .. } => marks.iter().try_for_each(|mark| point(mark.at)),
         Correction::Reference { from, to, length_m, .. } => {
             let (low, high) = REFERENCE_M;
             if !(low..=high).contains(length_m) {
@@ -106,18 +102,20 @@ fn check(correction: &Correction, clips: usize) -> Result<(), String> {
     }
 }
 
-fn point([x, y]: [f64; 2]) -> Result<Pixel, String> {
+fn point(at: Pixel) -> Result<(), String> {
     // A point of the body may lie a little outside the picture.
     let near = -LARGEST_PX..=2.0 * LARGEST_PX;
-    if near.contains(&x) && near.contains(&y) {
-        Ok(Pixel::new(x, y))
+    if near.contains(&at.x) && near.contains(&at.y) {
+        Ok(())
     } else {
         Err("a point lies far outside any picture".to_owned())
     }
 }
 
-fn line(from: [f64; 2], to: [f64; 2]) -> Result<(), String> {
-    if point(from)?.distance(point(to)?) < SHORTEST_LINE_PX {
+fn line(from: Pixel, to: Pixel) -> Result<(), String> {
+    point(from)?;
+    point(to)?;
+    if from.distance(to) < SHORTEST_LINE_PX {
         return Err(format!("mark points at least {SHORTEST_LINE_PX} pixels apart"));
     }
     Ok(())

@@ -7,24 +7,12 @@
 use serde::{Deserialize, Serialize};
 
 use crate::body::Joint;
-use crate::calibration::{Place, View};
+use crate::calibration::{GroundMark, Place, View};
 use crate::events::Event;
-use crate::frames::Handed;
+use crate::frames::{Handed, Pixel};
 
 use super::event_name;
 use crate::warning::counted;
-
-/// A point on the ground whose place is known, from any zero that the marks of a clip share.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-#[serde(deny_unknown_fields)]
-pub struct GroundPoint {
-    pub at: [f64; 2],
-    /// Along the target line, metres; + = toward the target.
-    pub target_m: f64,
-    /// From the pupil toward the ball, metres.
-    pub ball_m: f64,
-}
 
 /// One thing set by hand.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -42,32 +30,32 @@ pub enum Correction {
         view: View,
         frame: usize,
         joint: Joint,
-        at: [f64; 2],
+        at: Pixel,
     },
     /// Two points on something of known length.
     Reference {
         view: View,
-        from: [f64; 2],
-        to: [f64; 2],
+        from: Pixel,
+        to: Pixel,
         length_m: f64,
         place: Place,
     },
     /// Two points on an edge that is vertical in the world.
     Vertical {
         view: View,
-        from: [f64; 2],
-        to: [f64; 2],
+        from: Pixel,
+        to: Pixel,
     },
     /// Two points on the ground along the target line.
     TargetLine {
         view: View,
-        from: [f64; 2],
-        to: [f64; 2],
+        from: Pixel,
+        to: Pixel,
     },
     /// Points on the ground whose places are known; four fix the camera.
     Ground {
         view: View,
-        marks: Vec<GroundPoint>,
+        marks: Vec<GroundMark>,
     },
     /// A rod on the ground that was found is not taken for the target line.
     NoRod {
@@ -77,7 +65,7 @@ pub enum Correction {
     Person {
         view: View,
         frame: usize,
-        at: [f64; 2],
+        at: Pixel,
     },
     /// Which view a clip shows; clips count in the order given, from 0.
     View {

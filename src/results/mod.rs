@@ -19,7 +19,7 @@ mod table;
 mod explain;
 
 pub use build::{Clip, Measurement, assemble};
-pub use correction::{Correction, GroundPoint};
+pub use correction::Correction;
 pub use explain::explain;
 pub use file::{NewFile, write_atomically};
 pub use rows::Series;

@@ -2,13 +2,11 @@
 //! clip shows. Out: events with their times, points in the reference picture, marks for the
 //! camera. A correction that fits no clip or no frame is an error, never left out.
 
-use crate::calibration::{CalibrationRequest, GroundMark, Reference, Segment, View};
+use crate::calibration::{CalibrationRequest, Reference, Segment, View};
 use crate::error::Error;
 use crate::events::{Event, Events};
-use crate::frames::Pixel;
 use crate::lift::JointMark;
 use crate::options::{Correction, Options};
-use crate::results::GroundPoint;
 use crate::track::PictureFromReference;
 use crate::units::{Estimate, Seconds};
 use crate::warning::{Warning, counted};
@@ -55,9 +53,7 @@ impl<'a> ByHand<'a> {
     /// When a frame is not in the clip, or the golfer was not read about then.
     pub fn points(&self, seen: &Observed) -> Result<Vec<JointMark>, Error> {
         let marked = self.list.iter().filter_map(|c| match c {
-            Correction::Point { frame, joint, at: [x, y], .. } => {
-                Some((*frame, *joint, Pixel::new(*x, *y), *c))
-            }
+            Correction::Point { frame, joint, at, .. } => Some((*frame, *joint, *at, *c)),
             _ => None,
         });
         let mark = |(frame, joint, at, c)| {
@@ -75,26 +71,19 @@ impl<'a> ByHand<'a> {
 
     /// Marks for the camera take the place of what was stated.
     pub fn request(&self, request: &mut CalibrationRequest) {
-        for correction in &self.list {
+        for &correction in &self.list {
             match correction {
-                Correction::Reference { from, to, length_m, place, .. } => {
-                    request.references =
-                        vec![Reference::stated(segment(*from, *to), *length_m, *place)];
+                &Correction::Reference { from, to, length_m, place, .. } => {
+                    let marks = Segment { from, to };
+                    request.references = vec![Reference::stated(marks, length_m, place)];
                 }
-                Correction::Vertical { from, to, .. } => {
-                    request.vertical = Some(segment(*from, *to));
+                &Correction::Vertical { from, to, .. } => {
+                    request.vertical = Some(Segment { from, to });
                 }
-                Correction::TargetLine { from, to, .. } => {
-                    request.target_line = Some(segment(*from, *to));
+                &Correction::TargetLine { from, to, .. } => {
+                    request.target_line = Some(Segment { from, to });
                 }
-                Correction::Ground { marks, .. } => {
-                    let mark = |m: &GroundPoint| GroundMark {
-                        at: pixel(m.at),
-                        target_m: m.target_m,
-                        ball_m: m.ball_m,
-                    };
-                    request.ground = marks.iter().map(mark).collect();
-                }
+                Correction::Ground { marks, .. } => request.ground.clone_from(marks),
                 Correction::NoRod { .. } => request.sticks.clear(),
                 _ => {}
             }
@@ -195,14 +184,6 @@ fn moment(seen: &Observed, frame: usize, correction: &Correction) -> Result<Esti
 fn camera_at(seen: &Observed, index: usize) -> PictureFromReference {
     let nearest = seen.track.frames.iter().min_by_key(|f| f.index.abs_diff(index));
     nearest.map_or(PictureFromReference::STILL, |f| f.camera)
-}
-
-fn segment(from: [f64; 2], to: [f64; 2]) -> Segment {
-    Segment { from: pixel(from), to: pixel(to) }
-}
-
-fn pixel([x, y]: [f64; 2]) -> Pixel {
-    Pixel::new(x, y)
 }
 
 fn wrong(correction: &Correction, why: String) -> Error {
