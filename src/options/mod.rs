@@ -119,6 +119,8 @@ pub struct Clip {
     pub lens: Option<PathBuf>,
     /// The pupil among several people; `None`: whoever swings.
     pub person: Option<Person>,
+    /// SHA-256 of the file in hexadecimal, where it was worked out when the file came.
+    pub sha256: Option<String>,
 }
 
 impl Clip {
@@ -136,6 +138,7 @@ impl Clip {
             camera_distance: None,
             lens: None,
             person: None,
+            sha256: None,
         }
     }
 }

@@ -39,24 +39,24 @@ impl Measured {
     }
 }
 
-/// Settings for the look at one clip: the hand, and whom the coach has pointed at.
+/// Settings for the look at one clip: the hand, and whom the coach has pointed at. Its bytes were
+/// summed up when they came.
 ///
 /// # Errors
 /// When a correction makes no sense.
 pub fn options_to_look(page: &Page, clip: &KeptClip, film: PathBuf) -> Result<Options, Error> {
-    let mut to_look = Options::new(vec![Clip::new(film, None)])?;
+    let mut to_look = Clip::new(film, None);
+    to_look.sha256 = Some(clip.sha256.clone());
     let found = page.look(|w| w.swing_of(&clip.id).cloned().map(|s| (s, w.observed(&clip.id))));
-    let Some((swing, observed)) = found else { return Ok(to_look) };
+    let Some((swing, observed)) = found else { return Ok(Options::new(vec![to_look])?) };
     let options = options(page, &swing)?;
-    to_look.handed = options.hand();
     let index = swing.parts.iter().position(|part| part.clip == clip.id);
     // Whom is meant can only be said of a clip that was looked at before.
     if let (Some(index), Ok(seen)) = (index, Observed::read(&observed)) {
-        let mut looked_at = Clip::new(to_look.clips()[0].path.clone(), None);
-        looked_at.person = person_wanted(&seen, index, &options)?;
-        to_look = Options::new(vec![looked_at])?;
-        to_look.handed = options.hand();
+        to_look.person = person_wanted(&seen, index, &options)?;
     }
+    let mut to_look = Options::new(vec![to_look])?;
+    to_look.handed = options.hand();
     Ok(to_look)
 }
 

@@ -60,7 +60,7 @@ pub fn observe(
     notes.extend(lens.as_ref().map(|lens| lens::note(lens, info.size)));
     let look = Look { info, clock: clock(info, clip), instruments, watcher };
     look.begin(Step::Checksum)?;
-    let sha256 = decode::sha256(&clip.path)?;
+    let sha256 = clip.sha256.clone().map_or_else(|| decode::sha256(&clip.path), Ok)?;
     look.begin(Step::Scan)?;
     let scan = look.scan()?;
     let golfer = look.find(&scan, clip.person)?.note(&mut notes);
