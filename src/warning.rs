@@ -13,6 +13,8 @@ pub enum Kind {
     RoughPair,
     /// The hands swing like those of a golfer of the other hand.
     OtherHand,
+    /// A rod found on the ground was taken for the target line.
+    FoundRod,
 }
 
 /// One note in words a coach understands.
@@ -32,6 +34,16 @@ impl Warning {
     #[must_use]
     pub fn of(kind: Kind, text: impl Into<String>) -> Self {
         Self { kind, text: text.into() }
+    }
+
+    /// The note, and in brackets the control that answers it where it is read: an option of the
+    /// command line, a part of the page.
+    #[must_use]
+    pub fn naming(&self, control: Option<&str>) -> String {
+        match (self.text.strip_suffix('.'), control) {
+            (Some(text), Some(control)) => format!("{text} ({control})."),
+            _ => self.text.clone(),
+        }
     }
 }
 

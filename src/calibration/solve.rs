@@ -12,7 +12,7 @@ use crate::events::Events;
 use crate::frames::Attitude;
 use crate::lift::Lifted;
 use crate::units::Estimate;
-use crate::warning::{Warned, Warning};
+use crate::warning::{Kind, Warned, Warning};
 
 pub(super) type Theta = SVector<f64, ALL>;
 pub(super) type Square = SMatrix<f64, ALL, ALL>;
@@ -84,10 +84,11 @@ pub fn calibrate(
 }
 
 fn found(turned: f64) -> Warning {
-    Warning::new(format!(
-        "A rod found on the ground was taken for the target line, which turned the aim by {:.1} degrees: if it was not laid along the target line, mark the line, or have no rod looked for (--no-rod).",
+    let text = format!(
+        "A rod found on the ground was taken for the target line, which turned the aim by {:.1} degrees: if it was not laid along the target line, mark the line, or have no rod looked for.",
         turned.to_degrees().abs()
-    ))
+    );
+    Warning::of(Kind::FoundRod, text)
 }
 
 fn method(request: &CalibrationRequest) -> ScaleMethod {

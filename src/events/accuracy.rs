@@ -244,8 +244,8 @@ fn a_wrong_hand_is_noticed_and_a_right_one_is_not() {
     for handed in [Handed::Right, Handed::Left] {
         let other = if handed == Handed::Right { Handed::Left } else { Handed::Right };
         let script = Script { handed, noise: 0.005, ..Script::default() };
-        assert!(!said(&script, handed).1.contains("--handed"));
-        assert!(said(&script, other).1.contains("--handed"));
+        assert!(!said(&script, handed).1.contains("choose that hand"));
+        assert!(said(&script, other).1.contains("choose that hand"));
     }
 }
 

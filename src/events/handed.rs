@@ -34,9 +34,8 @@ pub(super) fn check(
     };
     (doubt > DOUBT).then(|| {
         let text = format!(
-            "The hands do not swing like those of a {stated}-handed golfer: if the golfer plays \
-             {other}-handed, choose that hand (--handed {other}); if the clip is mirrored (selfie \
-             camera), turn mirroring off."
+            "The hands do not swing like those of a {stated}-handed golfer: if the clip is mirrored \
+             (selfie camera), turn mirroring off; if the golfer plays {other}-handed, choose that hand."
         );
         Warning::of(Kind::OtherHand, text)
     })

@@ -10,7 +10,7 @@ use super::reply::{Refusal, Reply};
 use super::showing;
 use super::shown::ClipState;
 use super::state::{Page, held};
-use super::{kept, recording};
+use super::{kept, recording, view};
 use crate::calibration::View;
 use crate::error::{Error, chain};
 use crate::options::{Clip, Options, OptionsError};
@@ -154,7 +154,9 @@ pub fn compute(page: &Page, swing: &KeptSwing) -> Reply<Measured> {
         let clips = swing.parts.iter().filter_map(|part| w.clips.get(&part.clip));
         clips.flat_map(|clip| clip.notes.iter().cloned().map(Warning::new)).collect::<Vec<_>>()
     });
-    let evaluated = evaluate(&observed, &options, notes).map_err(told)?;
+    let mut evaluated = evaluate(&observed, &options, notes).map_err(told)?;
+    // The page has no options to name.
+    evaluated.result.notes = results::notes(&evaluated.notes, view::control);
     let measurement = Measurement { result: evaluated.result.clone(), evaluated, observed };
     Ok(Measured { measurement })
 }

@@ -13,7 +13,7 @@ use crate::frames::{Handed, PictureSize};
 use crate::geometry::{Measure, Measured, Missing};
 use crate::track::CameraMotion;
 use crate::units::Estimate;
-use crate::warning::Warning;
+use crate::warning::{Kind, Warning};
 
 /// What is known about one clip.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,7 +66,7 @@ pub fn assemble(measured: &Measurement<'_>) -> SwingResult {
         measures: measures(measured),
         swing: measured.swing.iter().map(|(&key, value)| (key, swing_value(key, *value))).collect(),
         explain: explanation(measured),
-        notes: notes(measured.notes),
+        notes: notes(measured.notes, |kind| option(kind, measured.handed)),
         corrections: measured.corrections.to_vec(),
     }
 }
@@ -168,15 +168,30 @@ fn unit(measure: Measure) -> Unit {
     if measure.is_length() { Unit::Cm } else { Unit::Deg }
 }
 
-/// Each note once, in the order they came.
-fn notes(warnings: &[Warning]) -> Vec<String> {
+/// Each note once, with what `control` names for it.
+#[must_use]
+pub fn notes<C: AsRef<str>>(
+    warnings: &[Warning],
+    control: impl Fn(Kind) -> Option<C>,
+) -> Vec<String> {
     let mut notes: Vec<String> = Vec::new();
     for warning in warnings {
-        if !notes.contains(&warning.text) {
-            notes.push(warning.text.clone());
+        let note = warning.naming(control(warning.kind).as_ref().map(AsRef::as_ref));
+        if !notes.contains(&note) {
+            notes.push(note);
         }
     }
     notes
+}
+
+/// The option of the command line that answers a note.
+fn option(kind: Kind, handed: Handed) -> Option<&'static str> {
+    match (kind, handed) {
+        (Kind::FoundRod, _) => Some("--no-rod"),
+        (Kind::OtherHand, Handed::Right) => Some("--handed left"),
+        (Kind::OtherHand, Handed::Left) => Some("--handed right"),
+        (Kind::Said | Kind::RoughPair, _) => None,
+    }
 }
 
 #[cfg(test)]
@@ -278,8 +293,13 @@ pub mod tests {
             Value::Known { value: 3.19, sd: 0.14, unit: Unit::Ratio }
         );
         assert_eq!(result.notes, ["invented numbers"]);
-        let causes = result.explain.sources[&Event::Top][&Measure::LowerHubTarget];
-        assert_eq!((causes.keypoints, causes.scale, causes.timing), (0.7, 0.3, 0.0));
+    }
+
+    #[test]
+    fn a_note_names_what_answers_it_where_it_is_read() {
+        let all = [Warning::of(Kind::FoundRod, "A rod was found."), Warning::new("The sun shone.")];
+        let as_typed = notes(&all, |kind| option(kind, Handed::Right));
+        assert_eq!(as_typed, ["A rod was found (--no-rod).", "The sun shone."]);
     }
 
     #[test]

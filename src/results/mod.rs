@@ -18,7 +18,7 @@ mod words;
 mod table;
 mod explain;
 
-pub use build::{Clip, Measurement, assemble};
+pub use build::{Clip, Measurement, assemble, notes};
 pub use correction::Correction;
 pub use explain::explain;
 pub use file::{NewFile, write_atomically};

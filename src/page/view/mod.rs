@@ -27,6 +27,7 @@ pub use frame::failure;
 pub use hand_out::hand_out;
 pub use look::{day, written_day};
 pub use pupil::pupil;
+pub use said::control;
 pub use settings::settings;
 pub use swing::swing;
 

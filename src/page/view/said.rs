@@ -3,6 +3,7 @@
 use crate::calibration::View;
 use crate::page::shown::SwingShown;
 use crate::results::{Correction, SwingResult};
+use crate::warning::Kind;
 
 use super::html::{Html, el};
 use super::look;
@@ -69,6 +70,17 @@ pub fn by_hand(count: usize) -> Option<String> {
     }
 }
 
+/// Where on the page a note is answered.
+#[must_use]
+pub fn control(kind: Kind) -> Option<String> {
+    let (at, what) = match kind {
+        Kind::FoundRod => (say("swing.check"), say("check.rod")),
+        Kind::OtherHand => (say("bench.heading"), say("who.hand")),
+        Kind::Said | Kind::RoughPair => return None,
+    };
+    Some(fill("swing.note_at", &[("at", at), ("what", what)]))
+}
+
 /// What the camera was worked out with beside the body: a rod that was found, marks on the ground.
 pub fn used(swing: &SwingShown, result: &SwingResult) -> Option<String> {
     let rods = swing.rods.iter().map(|v| fill("swing.rod", &[("view", view_name(Some(*v)))]));
@@ -95,6 +107,15 @@ mod tests {
             html,
             "the <span class=\"hub lower\">lower hub</span> 6.1 cm &lt;and&gt; the \
              <span class=\"hub upper\">upper hub</span> 5.0 cm"
+        );
+    }
+
+    #[test]
+    fn a_note_points_to_what_the_page_has() {
+        let said = crate::warning::Warning::of(Kind::FoundRod, "A rod was found.");
+        assert_eq!(
+            said.naming(control(Kind::FoundRod).as_deref()),
+            "A rod was found (Check it: “a rod on the ground is looked for”)."
         );
     }
 
