@@ -80,6 +80,14 @@ impl Landmarks {
     pub fn next_roi(&self) -> Roi {
         Roi::from_points(self.points[CENTRE].at, self.points[EDGE].at)
     }
+
+    /// Asks next for the square in the middle between this reading's and another's.
+    pub(super) fn agree_on_square(&mut self, other: &Self) {
+        for i in [CENTRE, EDGE] {
+            let (here, there) = (self.points[i].at, other.points[i].at);
+            self.points[i].at = Pixel::new(0.5 * (here.x + there.x), 0.5 * (here.y + there.y));
+        }
+    }
 }
 
 /// Difference of two squares: centre as a share of the side, size as |ln ratio|, rotation in radians.

@@ -2,10 +2,11 @@
 //!
 //! For each picture: detector, then the landmark network for each person, a second time in the
 //! square that the first reading asks for where that one is clearly another (POSE.md section
-//! 3.6); then the detector again with these people covered, until it finds nobody new. This last
-//! look is done in the first of [`GROUP`] pictures, and in the others where it found somebody.
-//! Groups stand alone, so the answers do not depend on threads. Squares in pixels. It does not
-//! follow a person from picture to picture.
+//! 3.6), and once more in the mirror: the square to read next is in the middle between what both
+//! ask for, so that a mirrored clip gives the mirrored square; then the detector again with these
+//! people covered, until it finds nobody new. This last look is done in the first of [`GROUP`]
+//! pictures, and in the others where it found somebody. Groups stand alone, so the answers do not
+//! depend on threads. Squares in pixels. It does not follow a person from picture to picture.
 
 use std::f64::consts::PI;
 
@@ -37,6 +38,7 @@ pub(super) const SETTLED: Shift = Shift { centre: 0.06, size: 0.06, rotation: 6.
 
 /// The scan does not know the golfer yet, and the networks find people best as they learnt to.
 const AS_IT_IS: (Facing, Sampling) = (Facing::AsSeen, Sampling::Point);
+const MIRRORED: (Facing, Sampling) = (Facing::Mirrored, Sampling::Point);
 
 /// Two readings whose body points lie this close on average, as a share of the square, are one
 /// person: a tenth is about 20 cm, and no two people stand in each other.
@@ -121,9 +123,12 @@ fn add(
     people: &mut Vec<Landmarks>,
 ) -> Result<(), KeypointsError> {
     for found in networks.detect(rest)? {
-        let Some((person, _)) = read_settled(networks, image, found.roi, AS_IT_IS)? else {
+        let Some((mut person, _)) = read_settled(networks, image, found.roi, AS_IT_IS)? else {
             continue;
         };
+        if let Some((mirrored, _)) = read(networks, image, person.roi, MIRRORED)? {
+            person.agree_on_square(&mirrored);
+        }
         if people.len() < PEOPLE && !people.iter().any(|other| is_same(other, &person)) {
             people.push(person);
         }
