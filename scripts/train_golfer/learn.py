@@ -100,12 +100,28 @@ def changed(x, gen):
     x = torch.where(rand(b, 1, 1, 1) < 0.3, x + (blur - x) * 2 * rand(b, 1, 1, 1), x)
     small = F.interpolate(F.interpolate(x, scale_factor=0.5, mode="area"), size=256, mode="bilinear", align_corners=False)
     x = torch.where(rand(b, 1, 1, 1) < 0.15, small, x)
+    x = torch.where(rand(b, 1, 1, 1) < 0.35, coded(x, gen), x)
     g = torch.arange(256, device=dev) / 256
     c, h = rand(b, 2), 0.03 + 0.12 * rand(b, 2)
     hide = ((g[None] - c[:, :1]).abs() < h[:, :1])[:, None, None, :] & ((g[None] - c[:, 1:]).abs() < h[:, 1:])[:, None, :, None]
     x = torch.where(hide & (rand(b, 1, 1, 1) < 0.2), rand(b, 3, 1, 1).expand_as(x), x)
     x = x + randn(*x.shape) * 0.03 * rand(b, 1, 1, 1)
     return x.clamp(0, 1)
+
+
+def coded(x, gen):
+    """As video coding leaves a picture: cosine transform in blocks, rounded, colour and fine detail more coarsely."""
+    b, dev = len(x), x.device
+    n, (i, j) = 4 << int(torch.randint(2, (1,)).item()), torch.randint(8, (2,)).tolist()
+    k = torch.arange(n, device=dev).float()
+    D = torch.cos((2 * k[None] + 1) * k[:, None] * math.pi / (2 * n)) * torch.where(k[:, None] == 0, math.sqrt(1 / n), math.sqrt(2 / n))
+    grey = x.mean(1, keepdim=True)
+    p = torch.cat([grey, x - grey], 1).roll((i, j), (2, 3)).view(b, 4, 256 // n, n, 256 // n, n).transpose(3, 4)
+    coarse = 0.01 + 0.09 * torch.rand(b, 1, 1, 1, 1, 1, generator=gen, device=dev) * (1 + 0.7 * (k[:, None] + k[None]) * 4 / n)
+    coarse = coarse * torch.tensor([1.0, 2, 2, 2], device=dev).view(4, 1, 1, 1, 1)
+    p = D.T @ (torch.round(D @ p @ D.T / coarse) * coarse) @ D
+    p = p.transpose(3, 4).reshape(b, 4, 256, 256).roll((-i, -j), (2, 3))
+    return p[:, :1] + p[:, 1:]
 
 
 def loss_weights(dev):
@@ -120,6 +136,12 @@ def nll(r, s, nu=4.0, beta=0.5):
     """As ../train_lift: Student-t, beta-NLL (Seitzer et al. 2022)."""
     sd = torch.exp(s.clamp(-6, 4)) + N.SD_FLOOR
     return (torch.log(sd) + (nu + 1) / 2 * torch.log1p((r / sd) ** 2 / nu)) * sd.detach().clamp(0.02, 2.0) ** (2 * beta)
+
+
+def apart(a, b, s, nu=4.0, beta=0.5):
+    """As nll, of the difference between what is said of two pictures of one square: their half square is the variance."""
+    sd = (torch.exp(s.clamp(-6, 4)) + N.SD_FLOOR).detach()
+    return (nu + 1) / 2 * torch.log1p((a - b) ** 2 / (2 * sd**2 * nu)) * sd.clamp(0.02, 2.0) ** (2 * beta)
 
 
 @torch.no_grad()
@@ -169,7 +191,10 @@ def learn(args, dev):
     t = torch.cat([N.targets(s.truth[k], s.roi[k], s.focal[k], s.pose[k]) for k in mine.split(20000)])
     stats = t.mean(0), t.std(0).clamp_min(1e-3)
     torch.manual_seed(args.seed)
-    net = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx"), stats).to(dev).to(memory_format=torch.channels_last)
+    net = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx"), stats).to(dev)
+    if args.init:
+        net.load_state_dict(torch.load(args.init, map_location=dev))
+    net = net.to(memory_format=torch.channels_last)
     if RANKS > 1:
         for p in [*net.parameters(), *net.buffers()]:
             dist.broadcast(p.data, 0)
@@ -185,11 +210,13 @@ def learn(args, dev):
     while f < 1:
         for g in opt.param_groups:
             g["lr"] = g["base"] * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * f))
-        k = mine[torch.randint(len(mine), (args.batch,), generator=gen, device=dev)]
+        k = mine[torch.randint(len(mine), (args.batch // 2,), generator=gen, device=dev)].repeat(2)
         x, want = s.batch(k, gen)
         with torch.autocast(dev.type, torch.float16, enabled=args.half):
             y, sd = net.raw(x.contiguous(memory_format=torch.channels_last))
-        loss = ((nll((want - net.mean) / net.sd - y.float(), sd.float()) * w).sum(1) / w.sum()).mean()
+        r, sd = (want - net.mean) / net.sd - y.float(), sd.float()
+        one, two = r.chunk(2)
+        loss = ((nll(r, sd) * w).sum(1) / w.sum()).mean() + args.alike * ((apart(one, two, sd.chunk(2)[0]) * w).sum(1) / w.sum()).mean()
         opt.zero_grad(set_to_none=True)
         (loss * scale).backward()
         f = shared(net, (time.time() - began) / args.seconds)
@@ -207,7 +234,7 @@ def learn(args, dev):
     if RANK:
         return
     torch.save({k: v.cpu() for k, v in ema.state_dict().items()}, args.ckpt)
-    print("times round", step * args.batch / max(1, len(mine)), flush=True)
+    print("times round, two pictures each time", step * args.batch / 2 / max(1, len(mine)), flush=True)
     for name, k in (("learned from", mine[:: max(1, len(mine) // 6000)]), ("known bodies", known), ("unseen bodies", fresh)):
         print(name, errors(ema, s, k), flush=True)
 
@@ -243,10 +270,12 @@ def main():
     a.add_argument("--models", required=True)
     a.add_argument("--ckpt", required=True)
     a.add_argument("--read", default="")
+    a.add_argument("--init", default="", help="a checkpoint to learn on from")
     a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--batch", type=int, default=384)
     a.add_argument("--lr", type=float, default=5e-4)
     a.add_argument("--half", action="store_true")
+    a.add_argument("--alike", type=float, default=2.0, help="weight of saying the same of two pictures of one square")
     a.add_argument("--every", type=int, default=100)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--device", default="cuda")
