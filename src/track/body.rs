@@ -15,6 +15,9 @@ pub(super) const ANKLES: (usize, usize) = (27, 28);
 /// ankles (0.039): Winter's table of segment lengths (FACTS B2).
 const EARS_TO_ANKLES: f64 = 0.936 - 0.039;
 
+/// Hands on one grip, statures apart: two hand breadths and the network's error.
+pub(super) const TOGETHER: f64 = 0.17;
+
 pub(super) fn middle(person: &Landmarks, pair: (usize, usize)) -> Pixel {
     let (a, b) = (person.points[pair.0].at, person.points[pair.1].at);
     Pixel::new(f64::midpoint(a.x, b.x), f64::midpoint(a.y, b.y))
@@ -25,6 +28,19 @@ pub(super) fn middle(person: &Landmarks, pair: (usize, usize)) -> Pixel {
 pub(super) fn stature(person: &Landmarks) -> f64 {
     let chain = [EARS, SHOULDERS, HIPS, KNEES, ANKLES].map(|pair| middle(person, pair));
     chain.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>() / EARS_TO_ANKLES
+}
+
+/// Where the hands are on one club, in a person of this `stature`, pixels. Wrists further apart
+/// than one grip allows are not both read right, mostly because the body hides one of them (the
+/// finish, seen from the front): each then counts by how surely it was seen.
+pub(super) fn hands(person: &Landmarks, stature: f64) -> Pixel {
+    let (a, b) = (&person.points[WRISTS.0], &person.points[WRISTS.1]);
+    let (seen_a, seen_b) = (a.visibility.get(), b.visibility.get());
+    if hands_apart(person) <= TOGETHER * stature || seen_a + seen_b <= 0.0 {
+        return middle(person, WRISTS);
+    }
+    let share = seen_b / (seen_a + seen_b);
+    Pixel::new(a.at.x + share * (b.at.x - a.at.x), a.at.y + share * (b.at.y - a.at.y))
 }
 
 /// Distance between the wrists.

@@ -59,7 +59,7 @@ pub struct Golfer {
     pub hands: Vec<HandSample>,
 }
 
-/// Middle between the wrists in one picture of the scan.
+/// Where the hands are in one picture of the scan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HandSample {
     /// Real time since the first displayed frame.

@@ -6,6 +6,7 @@
 //! 0.2-0.33 s at 30 pictures a second); heights come from FACTS B2 (hip 0.530 of stature,
 //! shoulder 0.818, hanging wrist 0.485). The limits are this program's choice.
 
+use super::body::TOGETHER;
 use super::people::Path;
 
 /// Hands count as up from here: half way from hip to shoulder height.
@@ -22,8 +23,6 @@ const THROUGH_S: f64 = 1.0;
 const SLOWEST: f64 = 1.2;
 /// Speed beyond which a swing is no surer, statures a second.
 const SURE: f64 = 4.0;
-/// Hands on one grip, statures apart: two hand breadths and the network's error.
-const TOGETHER: f64 = 0.17;
 /// Share of the swing's pictures that must show the hands together.
 const MOSTLY: f64 = 0.6;
 /// Pictures further apart than this do not tell what the hands did between them, s.
