@@ -68,7 +68,8 @@ pub fn annotate(picture: &RgbImage, scene: &StillScene) -> Result<RgbImage, Stil
     let (mut picture, scene) = enlarged(picture, scene, factor);
     hide_face(&mut picture, &scene)?;
     let fonts = Fonts::embedded()?;
-    let unit = short * factor / 100.0;
+    let width = f64::from(picture.width());
+    let unit = strip_unit(width);
     let strip = Strip::new(
         &fonts,
         &Content {
@@ -77,10 +78,18 @@ pub fn annotate(picture: &RgbImage, scene: &StillScene) -> Result<RgbImage, Stil
             legend: &strip::legend(&[&scene]),
             loupe: loupe::magnified(&picture, &scene, unit),
         },
-        f64::from(picture.width()),
+        width,
         unit,
     );
-    with_strip(&painted(&picture, &scene, &fonts, unit)?, &strip, &fonts)
+    let labels = short * factor / 100.0;
+    with_strip(&painted(&picture, &scene, &fonts, labels)?, &strip, &fonts)
+}
+
+/// The size of the strip's words below a picture of this `width`, pixels. A phone shows it as wide
+/// as itself, mostly 390 points (common practice, no source): the smallest words (2.9 units) are
+/// 11 points there, however low the picture is.
+fn strip_unit(width: f64) -> f64 {
+    width / 100.0
 }
 
 /// The picture with a body's bones on it and nothing else; unchanged where it is too small to
@@ -150,8 +159,7 @@ fn hide_face(picture: &mut RgbImage, scene: &StillScene) -> Result<(), StillErro
     Ok(())
 }
 
-/// The picture with marks and labels. `unit` is the size of text: a hundredth of the shorter
-/// side of what the reader gets.
+/// The picture with marks and labels; `unit` is the size of the labels' text.
 fn painted(
     picture: &RgbImage,
     scene: &StillScene,

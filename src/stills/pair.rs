@@ -11,7 +11,7 @@ use super::marks::body_points;
 use super::scene::StillScene;
 use super::strip::{Content, Strip, legend};
 use super::text::Fonts;
-use super::{Area, StillError, checked_short_side, hide_face, painted, with_strip};
+use super::{Area, StillError, checked_short_side, hide_face, painted, strip_unit, with_strip};
 use crate::frames::Pixel;
 
 /// Room kept around the body for head, hands and club, statures.
@@ -22,7 +22,8 @@ const MOST_ENLARGED: f64 = 2.0;
 /// Nothing is enlarged so far that both halves together are wider, pixels: more than a phone or
 /// a printed page shows.
 const WIDEST: f64 = 2400.0;
-/// Labels in the halves are this much smaller than in a picture of its own.
+/// Labels in the halves are this much smaller than the strip's words, so that they find room beside
+/// the body: their letters are 12 points on a phone.
 const IN_PICTURE: f64 = 0.8;
 
 /// Puts two annotated pieces next to each other.
@@ -42,18 +43,20 @@ pub fn pair(
     let (mut first, mut second) = (cut(first, &window, factor), cut(second, &window, factor));
     hide_face(&mut first.0, &first.1)?;
     hide_face(&mut second.0, &second.1)?;
-    let unit = f64::from((2 * first.0.width()).min(first.0.height())) / 100.0;
     let fonts = Fonts::embedded()?;
+    let gap = (first.0.width() / 50).max(1);
+    let width = f64::from(first.0.width() + gap + second.0.width());
+    let unit = strip_unit(width);
     let left = painted(&first.0, &first.1, &fonts, IN_PICTURE * unit)?;
     let right = painted(&second.0, &second.1, &fonts, IN_PICTURE * unit)?;
-    let both = side_by_side(&left, &right, pixels(unit));
+    let both = side_by_side(&left, &right, gap);
     let content = Content {
         heads: &[(&first.1.title, &first.1.detail), (&second.1.title, &second.1.detail)],
         facts: &second.1.facts,
         legend: &legend(&[&first.1, &second.1]),
         loupe: None,
     };
-    let strip = Strip::new(&fonts, &content, f64::from(both.width()), unit);
+    let strip = Strip::new(&fonts, &content, width, unit);
     with_strip(&both, &strip, &fonts)
 }
 
