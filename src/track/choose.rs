@@ -380,7 +380,7 @@ mod tests {
         let squares: Vec<_> =
             (0..40).map(|i| (f64::from(i) / 12.0, (f64::from(i) / 3.0, roi(i)))).collect();
         for i in 5..35 {
-            let calm = blurred(&squares, f64::from(i) / 12.0);
+            let calm = blurred(&squares, f64::from(i) / 12.0, GUIDE_BLUR_S);
             assert!((calm.centre.x - 100.0 - 5.0 * f64::from(i)).abs() < 1.0, "{calm:?}");
             assert!((calm.side - 400.0).abs() < 1e-9);
         }
