@@ -23,7 +23,9 @@ const CUT_S: f64 = 0.2;
 /// The bar is 0.5 cm and 1.5 degrees; turns miss it: what was reached is in DEVELOPERS.md.
 const HUB_CM: f64 = 0.5;
 const TILT_DEG: f64 = 1.5;
-const TURN_DEG: f64 = 7.5;
+const TURN_DEG: f64 = 3.0;
+/// A clip made as small and as poor as this is not what the bar asks (720p): so much more.
+const SMALL: f64 = 1.2;
 
 const HUBS: [Measure; 4] =
     [Measure::LowerHubTarget, Measure::LowerHubUp, Measure::UpperHubTarget, Measure::UpperHubUp];
@@ -82,9 +84,11 @@ fn a_clip_that_was_handled_gives_the_same_swing() {
         let file = work.path().join(format!("{name}.mp4"));
         handle(before, after, &file);
         let motion = measured(&file, handed).evaluated.motion;
+        let more = if name == "small" { SMALL } else { 1.0 };
         for (measures, bound) in
             [(&HUBS[..], HUB_CM), (&TILTS[..], TILT_DEG), (&TURNS[..], TURN_DEG)]
         {
+            let bound = bound * more;
             let (most, event, measure) = apart(plain, &motion, measures);
             println!("{name}: {most:.2} of {bound} ({event:?} {measure:?})");
             if most > bound {

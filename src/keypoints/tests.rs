@@ -217,7 +217,7 @@ fn a_rough_guide_is_refined_and_a_wrong_one_sees_nobody() {
     let limit = super::roi::Shift { centre: 0.03, size: 0.05, rotation: 0.05 };
     assert!(true_roi.shift_to(&refined.next_roi()).is_within(&limit));
     assert!(look(moved(0.45, 1.0)).is_empty());
-    assert!(look(moved(0.0, 4.0)).is_empty());
+    assert!(look(moved(0.0, 6.0)).is_empty());
 }
 
 #[test]
