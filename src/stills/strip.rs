@@ -72,10 +72,17 @@ impl Strip {
         strip
     }
 
-    /// Titles side by side; each detail beside its title where there is room, else below.
+    /// Titles side by side; the details beside their titles where there is room for all, else below.
     fn heads(&mut self, fonts: &Fonts, heads: &[(&String, &String)]) {
         let (unit, left) = (self.unit, PADDING * self.unit);
         let column = self.width / f64::from(u32::try_from(heads.len().max(1)).unwrap_or(1));
+        let widest = column - left - PADDING * unit;
+        let fits = |(title, detail): &(&String, &String)| {
+            let lines = fonts.lines(Weight::Bold, TITLE * unit, title, widest);
+            let last = lines.last().map_or(0.0, |l| fonts.width(Weight::Bold, TITLE * unit, l));
+            last + 3.0 * unit + fonts.width(Weight::Medium, DETAIL * unit, detail) <= widest
+        };
+        let beside = heads.iter().all(fits);
         let (title_y, mut deepest) = (self.height, 0.0_f64);
         for (index, (title, detail)) in heads.iter().enumerate() {
             let start = left + column * f64::from(u32::try_from(index).unwrap_or(0));
@@ -85,10 +92,8 @@ impl Strip {
             for line in &lines {
                 self.row(line, start, TITLE, Weight::Bold, LIGHT);
             }
-            let last = lines.last().map_or(0.0, |l| fonts.width(Weight::Bold, TITLE * unit, l));
-            let room = end - start - last - 3.0 * unit;
-            let width = fonts.width(Weight::Medium, DETAIL * unit, detail);
-            if width <= room {
+            if beside {
+                let width = fonts.width(Weight::Medium, DETAIL * unit, detail);
                 let baseline = self.rows.last().map_or(self.height, |title| title.at.y);
                 let height = self.height;
                 self.row(detail, end - width, DETAIL, Weight::Medium, QUIET);
