@@ -7,7 +7,7 @@ use crate::chart::ChartError;
 use crate::compare::CompareError;
 use crate::decode::{DecodeError, EncodeError};
 use crate::desk::BatchError;
-use crate::events::EventsError;
+use crate::events::{EventsError, Stretched};
 use crate::geometry::GeometryError;
 use crate::keypoints::KeypointsError;
 use crate::lift::LiftError;
@@ -76,8 +76,8 @@ pub enum Error {
         counted(frames, "frame")
     )]
     NoSuchFrame { frame: usize, frames: usize },
-    #[error("{}: {what}", file.display())]
-    Slow { file: PathBuf, what: String },
+    #[error("{}: {}", file.display(), slow.message())]
+    Slow { file: PathBuf, slow: Stretched },
     #[error("cannot read {}: {source}; name a swing.json that hubgauge wrote", file.display())]
     Read { file: PathBuf, source: std::io::Error },
     #[error("cannot write into {}: {source}; choose another folder with --out", folder.display())]

@@ -327,3 +327,70 @@ fn corrections_count_and_can_be_undone(page: &Open, swing: &str, before: &Value)
     let beyond = page.ask("GET", &format!("api/swings/{swing}/frame/face-on/100000.jpg"), None);
     assert_eq!(beyond.status, 404);
 }
+
+/// Slow motion that does not say so: refused with rates to choose from, measured at the chosen one
+/// as on the command line, kept through a stop, taken back.
+#[test]
+fn a_slow_motion_clip_is_measured_at_the_rate_that_the_coach_chooses() {
+    let folder = tempfile::tempdir().unwrap();
+    let slow = folder.path().join("slow.mp4");
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-i"])
+        .arg(fixture("p1_before_faceon.mp4"))
+        .args(["-vf", "setpts=4*PTS", "-r", "15", "-an", "-pix_fmt", "yuv420p"])
+        .arg(&slow)
+        .status();
+    assert!(made.unwrap().success());
+    let mut page = Open::new(&[]);
+    let sent = json(&page.upload("slow.mp4", &std::fs::read(&slow).unwrap()));
+    let id = sent["clip"]["id"].as_str().unwrap().to_owned();
+    let path = format!("api/clips/{id}");
+    refused_with_choices(&page, &path);
+
+    for wrong in ["fast", "5", "1e9", "NaN"] {
+        let reply = page.ask("PATCH", &path, Some(json!({"capture_fps": wrong})));
+        let said = json(&reply)["message"].as_str().unwrap().to_owned();
+        assert!(reply.status == 400 && !said.contains("--"), "{wrong}: {said}");
+    }
+    let nothing = page.ask("PATCH", &path, Some(json!({}))).status;
+    assert!((400..500).contains(&nothing));
+    let rate = |fps: &str| Some(json!({ "capture_fps": fps }));
+    assert_eq!(page.ask("PATCH", "api/clips/none", rate("60")).status, 404);
+    assert_eq!(page.get(&path)["clip"]["state"], "failed");
+    assert_eq!(page.ask("PATCH", &path, rate("60")).status, 200);
+    assert_eq!(page.ask("PATCH", &path, rate("120")).status, 409);
+    until("measured", 600, || page.get("api/bench")["swings"][0]["state"] == "ready");
+    let swing = page.get("api/bench")["swings"][0]["id"].as_str().unwrap().to_owned();
+    let measured = page.get(&format!("api/swings/{swing}"))["result"].clone();
+    let out = Command::new(PROGRAM)
+        .args(["measure", "--json", "--capture-fps", "60"])
+        .arg(&slow)
+        .output()
+        .unwrap();
+    let cli: Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert!(measured == cli, "page and command line differ");
+    assert_eq!(measured["clips"][0]["time_scale"], 4.0);
+    assert!(measured["swing"]["downswing_s"]["value"].as_f64().unwrap() < 0.6, "{measured}");
+
+    page.kill_and_restart();
+    let top = measured["events"]["top"]["frames"]["face-on"].as_u64().unwrap();
+    let later = json!([{"kind": "event", "view": "face-on", "event": "top", "frame": top + 2}]);
+    let corrected = page.ask("PUT", &format!("api/swings/{swing}/corrections"), Some(later));
+    assert_eq!(json(&corrected)["result"]["clips"][0]["time_scale"], 4.0);
+    assert_eq!(page.get(&path)["clip"]["capture_fps"], 60.0);
+
+    assert_eq!(page.ask("PATCH", &path, rate("")).status, 200);
+    assert_eq!(page.get("api/bench")["swings"][0]["answer"], Value::Null);
+    refused_with_choices(&page, &path);
+}
+
+fn refused_with_choices(page: &Open, clip: &str) {
+    until("refused", 300, || page.get(clip)["clip"]["state"] == "failed");
+    let refused = page.get(clip)["clip"].clone();
+    let said = refused["message"].as_str().unwrap();
+    assert!(said.contains("too slow") && !said.contains("--") && !said.contains('/'), "{said}");
+    assert!(refused["too_slow"].as_array().unwrap().contains(&json!(60.0)), "{refused}");
+    assert_eq!(refused["capture_fps"], Value::Null);
+    let html = String::from_utf8(page.ask("GET", "", None).body).unwrap();
+    assert!(html.contains("Filmed at 60 frames a second") && !html.contains("--capture-fps"));
+}

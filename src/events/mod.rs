@@ -4,7 +4,7 @@
 //! | step | in | out |
 //! | --- | --- | --- |
 //! | [`find_swings`], [`pick`] | hands of a coarse scan | the swing to measure |
-//! | [`implausible_stretch`] | that swing in file time | whether the clip is stretched slow motion |
+//! | [`implausible_stretch`] | that swing and the frames of its seconds | whether the clip is stretched slow motion |
 //! | [`find_strikes`] | sound | clicks |
 //! | [`detect`] | lifted frames, sound | the events |
 //! | [`pelvis_start_back`], [`transition_window`] | lifted frames, events | the change of direction |

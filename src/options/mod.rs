@@ -179,6 +179,14 @@ pub fn parse_stature(text: &str) -> Result<Metres, OptionsError> {
     Ok(stature)
 }
 
+/// Frames a second of real time.
+///
+/// # Errors
+/// When it is no possible rate.
+pub fn parse_capture_fps(text: &str) -> Result<f64, OptionsError> {
+    number_in("--capture-fps", text, CAPTURE_FPS, "frames a second")
+}
+
 impl Options {
     /// # Errors
     /// Unless there are one or two clips, not both of the same view.
@@ -231,7 +239,7 @@ impl Options {
     pub fn set_capture_fps(&mut self, text: &str) -> Result<(), OptionsError> {
         const FLAG: &str = "--capture-fps";
         let (view, rest) = marks::split_view(text);
-        let fps = number_in(FLAG, rest, CAPTURE_FPS, "frames a second")?;
+        let fps = parse_capture_fps(rest)?;
         self.give_all(FLAG, view, |clip| &mut clip.capture_fps, fps)
     }
 

@@ -13,7 +13,7 @@ use super::workspace::Workspace;
 use super::{guard, recording, upload};
 use crate::calibration::View;
 use crate::frames::Handed;
-use crate::options::parse_stature;
+use crate::options::{parse_capture_fps, parse_stature};
 use crate::units::Metres;
 
 /// Letters of a label or a club.
@@ -122,6 +122,18 @@ fn stature(text: &str) -> Reply<Option<String>> {
 /// When it is none; the message does not speak of the command line.
 pub fn height(text: &str) -> Reply<Metres> {
     parse_stature(text).map_err(|e| Refusal::wrong(e.to_string().replace("--stature ", "height ")))
+}
+
+/// Frames a second; none when empty.
+///
+/// # Errors
+/// When it is no possible rate; the message does not speak of the command line.
+pub fn rate(text: &str) -> Reply<Option<f64>> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    let told = |e: crate::options::OptionsError| e.to_string().replace("--capture-fps ", "");
+    parse_capture_fps(text).map(Some).map_err(|e| Refusal::wrong(told(e)))
 }
 
 /// # Errors

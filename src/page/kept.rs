@@ -37,6 +37,12 @@ pub struct KeptClip {
     pub view: Option<View>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub handed: Option<Handed>,
+    /// True capture rate, frames a second, as the coach gave it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub capture_fps: Option<f64>,
+    /// Refused as stretched slow motion: the true rates that fit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub too_slow: Option<Vec<f64>>,
     /// What is doubtful about the file itself.
     #[serde(default)]
     pub notes: Vec<String>,

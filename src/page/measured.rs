@@ -39,7 +39,7 @@ impl Measured {
     }
 }
 
-/// Settings for the look at one clip: the hand, and whom the coach has pointed at. Its bytes were
+/// Settings for the look at one clip: the hand, its true rate, and whom the coach has pointed at. Its bytes were
 /// summed up when they came.
 ///
 /// # Errors
@@ -47,6 +47,7 @@ impl Measured {
 pub fn options_to_look(page: &Page, clip: &KeptClip, film: PathBuf) -> Result<Options, Error> {
     let mut to_look = Clip::new(film, None);
     to_look.sha256 = Some(clip.sha256.clone());
+    to_look.capture_fps = clip.capture_fps;
     let found = page.look(|w| w.swing_of(&clip.id).cloned().map(|s| (s, w.observed(&clip.id))));
     let Some((swing, observed)) = found else { return Ok(Options::new(vec![to_look])?) };
     let options = options(page, &swing)?;
@@ -66,7 +67,8 @@ fn options(page: &Page, swing: &KeptSwing) -> Result<Options, Error> {
     let clips = page.look(|w| {
         let films = swing.parts.iter().filter_map(|part| {
             let clip = w.clips.get(&part.clip)?;
-            Some(Clip::new(w.film(clip), part.view))
+            let capture_fps = clip.capture_fps;
+            Some(Clip { capture_fps, ..Clip::new(w.film(clip), part.view) })
         });
         films.collect::<Vec<_>>()
     });

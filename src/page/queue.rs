@@ -12,7 +12,7 @@ use super::reply::{Refusal, Reply};
 use super::shown::ClipState;
 use super::state::{Live, Page, held};
 use super::workspace::Workspace;
-use super::{measured, picture};
+use super::{bench, measured, picture};
 use crate::decode;
 use crate::error::Error;
 use crate::options::Options;
@@ -93,12 +93,19 @@ fn finish(page: &Arc<Page>, id: &str, seen: Option<Result<Observed, Error>>) -> 
             Err(error) => (ClipState::Failed, Some(error.to_string())),
         },
         Err(Error::Cancelled) => (ClipState::Cancelled, None),
+        // The page has no options to name: it shows the rates to choose from.
+        Err(Error::Slow { slow, .. }) => (ClipState::Failed, Some(slow.said())),
         Err(error) => (ClipState::Failed, Some(crate::error::chain(error))),
+    };
+    let too_slow = match &seen {
+        Err(Error::Slow { slow, .. }) => Some(slow.rates()),
+        _ => None,
     };
     let there = page.change(|w| {
         let Some(mut clip) = w.clips.get(id).cloned() else { return Ok(false) };
         clip.state = state;
         clip.message = message;
+        clip.too_slow = too_slow;
         w.keep_clip(clip).map(|()| true)
     })?;
     if !there {
@@ -162,14 +169,43 @@ pub fn cancel(page: &Page, id: &str) -> Reply<()> {
 /// When there is no such clip, or it is in the queue.
 pub fn retry(page: &Page, id: &str) -> Reply<()> {
     page.change(|w| {
-        let mut clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
-        if matches!(clip.state, ClipState::Waiting | ClipState::Looking | ClipState::Measuring) {
-            return Err(Refusal::conflict("this clip is being measured already"));
-        }
-        clip.state = ClipState::Waiting;
-        clip.message = None;
-        Ok(w.keep_clip(clip)?)
+        let clip = at_rest(w, id)?;
+        Ok::<_, Refusal>(w.keep_clip(waiting(clip))?)
     })?;
+    page.tell_bench();
+    Ok(())
+}
+
+/// A clip that nothing is done with.
+fn at_rest(w: &Workspace, id: &str) -> Reply<KeptClip> {
+    let clip = w.clips.get(id).cloned().ok_or_else(|| Refusal::missing("clip"))?;
+    if matches!(clip.state, ClipState::Waiting | ClipState::Looking | ClipState::Measuring) {
+        return Err(Refusal::conflict("this clip is being measured already"));
+    }
+    Ok(clip)
+}
+
+fn waiting(clip: KeptClip) -> KeptClip {
+    KeptClip { state: ClipState::Waiting, message: None, too_slow: None, ..clip }
+}
+
+/// Keeps the true capture rate of a clip, as typed; empty: as its file says. The clip is looked at
+/// again: its times, and which pictures are read, depend on it.
+///
+/// # Errors
+/// When it is no possible rate, there is no such clip, or it is in the queue.
+pub fn set_rate(page: &Page, id: &str, typed: &str) -> Reply<()> {
+    let capture_fps = bench::rate(typed)?;
+    let swing = page.change(|w| {
+        let clip = at_rest(w, id)?;
+        // First: a stop in between leaves a clip that is looked at again, never old times.
+        w.forget_seen(id)?;
+        w.keep_clip(waiting(KeptClip { capture_fps, ..clip }))?;
+        Ok::<_, Refusal>(w.swing_of(id).map(|swing| swing.id.clone()))
+    })?;
+    if let Some(swing) = swing {
+        measured::renew(page, &swing)?;
+    }
     page.tell_bench();
     Ok(())
 }

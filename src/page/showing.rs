@@ -28,6 +28,8 @@ pub fn clip(workspace: &Workspace, clip: &KeptClip, live: &Live) -> ClipShown {
         message: clip.message.clone(),
         view: clip.view,
         handed: clip.handed,
+        capture_fps: clip.capture_fps,
+        too_slow: clip.too_slow.clone(),
         swing: workspace.swing_of(&clip.id).map(|swing| swing.id.clone()),
         has_picture: workspace.first_picture(&clip.id).is_file(),
     }

@@ -46,6 +46,10 @@ pub struct ClipShown {
     pub message: Option<String>,
     pub view: Option<View>,
     pub handed: Option<Handed>,
+    /// True capture rate, frames a second, as the coach gave it.
+    pub capture_fps: Option<f64>,
+    /// Refused as stretched slow motion: the true rates that fit, the likeliest first.
+    pub too_slow: Option<Vec<f64>>,
     /// The swing that it belongs to.
     pub swing: Option<String>,
     /// Whether `clips/ID/first.jpg` is there.

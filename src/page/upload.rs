@@ -164,6 +164,8 @@ fn take_up(page: &Arc<Page>, incoming: Incoming, size: u64, sha256: String) -> R
             message: None,
             view: None,
             handed: None,
+            capture_fps: None,
+            too_slow: None,
             notes: Vec::new(),
             apart: std::collections::BTreeSet::new(),
         };

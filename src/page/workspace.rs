@@ -146,6 +146,22 @@ impl Workspace {
         Ok(())
     }
 
+    /// Removes what was seen in a clip.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn forget_seen(&self, clip: &str) -> Result<(), PageError> {
+        for file in [self.observed(clip), self.observed_marked(clip)] {
+            match fs::remove_file(&file) {
+                Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+                    return Err(refused(&file)(error));
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
     /// # Errors
     /// As for a clip.
     pub fn keep_swing(&mut self, swing: KeptSwing) -> Result<(), PageError> {
@@ -265,6 +281,8 @@ mod tests {
             message: None,
             view: None,
             handed: None,
+            capture_fps: None,
+            too_slow: None,
             notes: Vec::new(),
             apart: Default::default(),
         }

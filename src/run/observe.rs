@@ -67,8 +67,9 @@ pub fn observe(
     let others = faces::others(&scan, &golfer.guide);
     look.begin(Step::Sound)?;
     let (span, sound) = look.listen(&golfer, &mut notes)?;
-    if let Some(slow) = events::implausible_stretch(&span) {
-        return Err(Error::Slow { file: clip.path.clone(), what: slow.message(info.average_fps) });
+    let fps = info.average_fps * look.clock.stretch;
+    if let Some(slow) = events::implausible_stretch(&span, fps) {
+        return Err(Error::Slow { file: clip.path.clone(), slow });
     }
     look.begin(Step::Keypoints)?;
     let (handed, accuracy) = (options.hand(), options.accuracy);

@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::super::reply::{Refusal, Reply, aside};
+use super::super::reply::{Refusal, Reply, Sent, aside};
 use super::super::shown::{BenchShown, ClipShown};
 use super::super::state::Page;
 use super::super::{bench, queue, upload};
@@ -66,6 +66,26 @@ pub async fn cancel(State(page): State<Arc<Page>>, Path(id): Path<String>) -> Re
 pub async fn retry(State(page): State<Arc<Page>>, Path(id): Path<String>) -> Reply<Json<Value>> {
     aside(move || {
         queue::retry(&page, &id)?;
+        Ok(Json(json!({ "clip": shown(&page, &id)? })))
+    })
+    .await
+}
+
+/// What the coach says of a clip.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClipChange {
+    /// Frames a second; empty: as the file says.
+    capture_fps: String,
+}
+
+pub async fn change(
+    State(page): State<Arc<Page>>,
+    Path(id): Path<String>,
+    Sent(wish): Sent<ClipChange>,
+) -> Reply<Json<Value>> {
+    aside(move || {
+        queue::set_rate(&page, &id, &wish.capture_fps)?;
         Ok(Json(json!({ "clip": shown(&page, &id)? })))
     })
     .await

@@ -27,7 +27,7 @@ pub fn routes(page: Arc<Page>) -> Router {
     let small = Router::new()
         .route("/api/bench", get(clips::bench))
         .route("/api/events", get(events::events))
-        .route("/api/clips/{id}", get(clips::one).delete(clips::remove))
+        .route("/api/clips/{id}", get(clips::one).patch(clips::change).delete(clips::remove))
         .route("/api/clips/{id}/cancel", post(clips::cancel))
         .route("/api/clips/{id}/retry", post(clips::retry))
         .route("/api/clips/{id}/first.jpg", get(clips::first_picture))

@@ -1,4 +1,4 @@
-// The buttons of the bench: cancel, try again, remove, join and split.
+// The buttons of the bench: cancel, try again, the rate it was filmed at, remove, join and split.
 import { api, attempt, send } from './api.js';
 import { say } from './words.js';
 import { refresh } from './live.js';
@@ -30,6 +30,15 @@ const clipsOf = (card) => Object.entries(JSON.parse(card.dataset.clips)).map(([v
 const ACTS = {
   cancel: (button) => send('POST', api(`clips/${clipOf(button)}/cancel`)),
   retry: (button) => send('POST', api(`clips/${clipOf(button)}/retry`)),
+  filmed: (button) => {
+    const field = button.type === 'submit' && button.form.elements.rate;
+    if (field) field.value = field.value.trim().replace(',', '.');
+    if (field && !field.reportValidity()) return undefined;
+    const rate = field ? field.value : button.value;
+    // A field that is being filled in is never exchanged.
+    button.focus();
+    return send('PATCH', api(`clips/${clipOf(button)}`), { capture_fps: rate });
+  },
   remove: (button) => send('DELETE', api(`clips/${clipOf(button)}`)),
   'remove-swing': async (button) => {
     if (!confirm(say('who.remove_sure'))) return;

@@ -21,7 +21,7 @@ export function start() {
     if (form && !event.target.matches('[name=join]')) save(form, event.target);
   });
   document.addEventListener('submit', (event) => {
-    if (event.target.matches('form[data-save], form.tools, form.sheet-form')) event.preventDefault();
+    if (event.target.matches('form[data-save], form.tools, form.sheet-form, form.filmed')) event.preventDefault();
   });
 }
 

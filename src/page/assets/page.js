@@ -10,10 +10,10 @@ const swing = document.querySelector('[data-swing]')?.dataset.swing;
 startForms();
 startDrawing();
 if (page === 'bench') {
-  const [drop, bench] = await Promise.all([import('./drop.js'), import('./bench.js')]);
-  drop.start();
-  bench.start();
+  (await import('./drop.js')).start();
 }
+// Clips that have no numbers yet have their buttons on their swing's page too.
+if (page === 'bench' || page === 'swing') (await import('./bench.js')).start();
 if (page === 'check') await attempt(async () => (await import('./check.js')).start());
 if (page === 'hand-out') (await import('./hand_out.js')).start();
 if (page === 'compare') (await import('./compare.js')).start();

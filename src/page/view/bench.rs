@@ -6,6 +6,7 @@ use crate::page::shown::{
     BenchShown, ClipShown, ClipState, Look, SwingShown, SwingState, WatchTrouble,
 };
 
+use super::filmed::filmed;
 use super::frame::{document, empty, go, trouble};
 use super::html::{Html, div, el, in_address};
 use super::look::{at, file_size, key};
@@ -113,7 +114,8 @@ pub fn clip_row(clip: &ClipShown, look: &Look) -> Html {
             el("span", &[("class", "quiet")], file_size(look, clip.size_bytes)),
         ],
     );
-    let inside = [picture(clip, look), div("about", [name, state(clip), buttons(clip)])];
+    let inside =
+        [picture(clip, look), div("about", [name, state(clip), filmed(clip), buttons(clip)])];
     let state = key(clip.state);
     let attributes = [
         ("class", "clip"),
@@ -169,6 +171,8 @@ fn buttons(clip: &ClipShown) -> Html {
         ClipState::Waiting | ClipState::Looking | ClipState::Measuring => {
             vec![button("cancel", say("bench.cancel"))]
         }
+        // It would be refused again.
+        ClipState::Failed if clip.too_slow.is_some() => vec![button("remove", say("bench.remove"))],
         ClipState::Failed | ClipState::Cancelled => {
             vec![button("retry", say("bench.retry")), button("remove", say("bench.remove"))]
         }

@@ -5,6 +5,7 @@
 mod bench;
 mod check;
 mod compare;
+mod filmed;
 mod frame;
 mod hand_out;
 mod html;

@@ -28,7 +28,7 @@ const RESULT: &str = r#"{
 
 const HOSTILE: &str = "<img src=x onerror=alert(1)>\" style='x'";
 
-fn clip(id: &str, state: ClipState) -> ClipShown {
+pub fn clip(id: &str, state: ClipState) -> ClipShown {
     ClipShown {
         id: id.to_owned(),
         name: format!("{id} {HOSTILE}.mp4"),
@@ -41,6 +41,8 @@ fn clip(id: &str, state: ClipState) -> ClipShown {
         message: (state == ClipState::Failed).then(|| "no golfer was found".to_owned()),
         view: Some(View::FaceOn),
         handed: Some(Handed::Right),
+        capture_fps: None,
+        too_slow: None,
         swing: None,
         has_picture: true,
     }
