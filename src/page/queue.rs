@@ -94,7 +94,10 @@ fn finish(page: &Arc<Page>, id: &str, seen: Option<Result<Observed, Error>>) -> 
         },
         Err(Error::Cancelled) => (ClipState::Cancelled, None),
         // The page has no options to name: it shows the rates to choose from.
-        Err(Error::Slow { slow, .. }) => (ClipState::Failed, Some(slow.said())),
+        Err(Error::Slow { file, slow }) => {
+            let name = file.file_name().unwrap_or_default().to_string_lossy();
+            (ClipState::Failed, Some(format!("{name}: {}", slow.said())))
+        }
         Err(error) => (ClipState::Failed, Some(crate::error::chain(error))),
     };
     let too_slow = match &seen {
