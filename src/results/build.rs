@@ -293,6 +293,8 @@ pub mod tests {
             Value::Known { value: 3.19, sd: 0.14, unit: Unit::Ratio }
         );
         assert_eq!(result.notes, ["invented numbers"]);
+        let causes = result.explain.sources[&Event::Top][&Measure::LowerHubTarget];
+        assert_eq!((causes.keypoints, causes.scale, causes.timing), (0.7, 0.3, 0.0));
     }
 
     #[test]
