@@ -96,7 +96,9 @@ impl fmt::Display for Value {
 #[must_use]
 pub fn plus_minus(value: f64, sd: f64) -> String {
     let decimals = decimals_shown(sd);
-    let value = super::round::at(value, i32::try_from(decimals).unwrap_or(1));
+    // as the sentences round (`Style::number`): left to the formatting 1.45 would be 1.4 here, 1.5 there
+    let [value, sd] =
+        [value, sd].map(|v| super::round::at(v, i32::try_from(decimals).unwrap_or(1)));
     format!("{value:.decimals$} ± {sd:.decimals$}")
 }
 
@@ -150,5 +152,6 @@ mod tests {
         assert_eq!(plus_minus(97.13, 12.3), "97 ± 12");
         assert_eq!(plus_minus(1.8601, 0.008), "1.860 ± 0.008");
         assert_eq!(plus_minus(-0.02, 0.5), "0.0 ± 0.5");
+        assert_eq!(plus_minus(34.8, 1.45), "34.8 ± 1.5");
     }
 }
