@@ -233,9 +233,8 @@ fn group_rows(result: &SwingResult, group: &Group) -> String {
 
 /// `-6.1±0.9`, as narrow as it gets.
 fn cell(value: f64, sd: f64, decimals: usize) -> String {
-    let [value, sd] =
-        [value, sd].map(|v| super::round::at(v, i32::try_from(decimals).unwrap_or(2)));
-    format!("{value:.decimals$}±{sd:.decimals$}")
+    let style = Style::default();
+    format!("{}±{}", style.number(value, decimals), style.number(sd, decimals))
 }
 
 fn swing_rows(result: &SwingResult) -> String {

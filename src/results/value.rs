@@ -5,6 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::round::rounded;
+use super::style::Style;
 use crate::units::Estimate;
 
 /// Unit of a value outside the program.
@@ -95,11 +96,8 @@ impl fmt::Display for Value {
 /// `-6.1 ± 0.9`: one decimal, none where the sd is ten or more, two where the sd is under 0.1.
 #[must_use]
 pub fn plus_minus(value: f64, sd: f64) -> String {
-    let decimals = decimals_shown(sd);
-    // as the sentences round (`Style::number`): left to the formatting 1.45 would be 1.4 here, 1.5 there
-    let [value, sd] =
-        [value, sd].map(|v| super::round::at(v, i32::try_from(decimals).unwrap_or(1)));
-    format!("{value:.decimals$} ± {sd:.decimals$}")
+    let (style, decimals) = (Style::default(), decimals_shown(sd));
+    format!("{} ± {}", style.number(value, decimals), style.number(sd, decimals))
 }
 
 /// Decimals for a reader's eye.

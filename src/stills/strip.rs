@@ -86,9 +86,8 @@ impl Strip {
         let (title_y, mut deepest) = (self.height, 0.0_f64);
         for (index, (title, detail)) in heads.iter().enumerate() {
             let start = left + column * f64::from(u32::try_from(index).unwrap_or(0));
-            let end = column * f64::from(u32::try_from(index + 1).unwrap_or(1)) - PADDING * unit;
             self.height = title_y;
-            let lines = fonts.lines(Weight::Bold, TITLE * unit, title, end - start);
+            let lines = fonts.lines(Weight::Bold, TITLE * unit, title, widest);
             for line in &lines {
                 self.row(line, start, TITLE, Weight::Bold, LIGHT);
             }
@@ -96,13 +95,13 @@ impl Strip {
                 let width = fonts.width(Weight::Medium, DETAIL * unit, detail);
                 let baseline = self.rows.last().map_or(self.height, |title| title.at.y);
                 let height = self.height;
-                self.row(detail, end - width, DETAIL, Weight::Medium, QUIET);
+                self.row(detail, start + widest - width, DETAIL, Weight::Medium, QUIET);
                 self.height = height;
                 if let Some(row) = self.rows.last_mut() {
                     row.at.y = baseline;
                 }
             } else {
-                for line in fonts.lines(Weight::Medium, DETAIL * unit, detail, end - start) {
+                for line in fonts.lines(Weight::Medium, DETAIL * unit, detail, widest) {
                     self.row(&line, start, DETAIL, Weight::Medium, QUIET);
                 }
             }
