@@ -390,8 +390,11 @@ fn a_slow_motion_clip_is_measured_at_the_rate_that_the_coach_chooses() {
     assert_eq!(page.get(&path)["clip"]["capture_fps"], 60.0);
 
     assert_eq!(page.ask("PATCH", &path, rate("")).status, 200);
-    assert_eq!(page.get("api/bench")["swings"][0]["answer"], Value::Null);
+    let answer = || page.get("api/bench")["swings"][0]["answer"].clone();
+    assert_eq!(answer(), Value::Null);
     refused_with_choices(&page, &path);
+    // Numbers still being worked out when the rate was taken back do not come after all.
+    assert_eq!(answer(), Value::Null);
 }
 
 fn refused_with_choices(page: &Open, clip: &str) {

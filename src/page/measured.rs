@@ -2,7 +2,7 @@
 //! Out: the same measurement that the command line makes, kept for as long as it is looked at;
 //! its result on disk, and on record where a pupil is named.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::kept::{KeptClip, KeptSwing};
@@ -10,6 +10,7 @@ use super::reply::{Refusal, Reply};
 use super::showing;
 use super::shown::ClipState;
 use super::state::{Page, held};
+use super::workspace::Workspace;
 use super::{kept, recording, view};
 use crate::calibration::View;
 use crate::error::{Error, chain};
@@ -131,11 +132,13 @@ fn seen(page: &Page, swing: &KeptSwing, options: &Options) -> Reply<Vec<Observed
 /// # Errors
 /// When it is not there, not ready or not measurable.
 pub fn measured(page: &Page, id: &str) -> Reply<Arc<Measured>> {
-    let swing = page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"))?;
-    if let Some(known) = held(&page.measured).get(&swing.id) {
+    let there = || page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"));
+    if let Some(known) = held(&page.measured).get(&there()?.id) {
         return Ok(known);
     }
     let _one = held(&page.evaluating);
+    // Read anew: it may have changed, or been worked out, in the meantime.
+    let swing = there()?;
     if let Some(known) = held(&page.measured).get(&swing.id) {
         return Ok(known);
     }
@@ -165,38 +168,54 @@ pub fn compute(page: &Page, swing: &KeptSwing) -> Reply<Measured> {
 
 /// Works out a swing again after a change, keeps the result and tells the pages.
 ///
+/// One at a time from reading the swing to keeping its numbers: else numbers from before a change
+/// could be kept after those from behind it.
+///
 /// # Errors
 /// When the disk refuses. A swing that cannot be measured is no error here: it says so itself.
 pub fn renew(page: &Page, id: &str) -> Reply<()> {
-    let swing = page.look(|w| w.swing(id).cloned()).ok_or_else(|| Refusal::missing("swing"))?;
-    let renewed = {
-        let _one = held(&page.evaluating);
-        held(&page.measured).remove(&swing.id);
-        compute(page, &swing)
-    };
+    let _one = held(&page.evaluating);
+    let read = |w: &Workspace| Some((w.swing(id)?.clone(), basis(w, w.swing(id)?)));
+    let (swing, before) = page.look(read).ok_or_else(|| Refusal::missing("swing"))?;
+    held(&page.measured).remove(&swing.id);
     let mut rods = Vec::new();
-    let (answer, message, result) = match renewed {
+    let (answer, message, fresh) = match compute(page, &swing) {
         Ok(fresh) => {
-            let result = fresh.measurement.result.clone();
             rods = fresh.rods();
             note_views(page, &fresh, &swing)?;
-            held(&page.measured).put(&swing.id, Arc::new(fresh));
-            (Some(results::answer_in(&result, page.style())), None, Some(result))
+            let answer = results::answer_in(&fresh.measurement.result, page.style());
+            (Some(answer), None, Some(fresh))
         }
         Err(refusal) if refusal.status == axum::http::StatusCode::CONFLICT => (None, None, None),
         Err(refusal) => (None, Some(refusal.message), None),
     };
-    keep_result(page, &swing.id, result.as_ref())?;
-    page.change(|w| {
-        let Some(mut kept) = w.swings.get(&swing.id).cloned() else { return Ok(()) };
+    let result = fresh.as_ref().map(|fresh| &fresh.measurement.result);
+    let kept = page.change(|w| {
+        // Numbers of what is no more: whoever changed it waits to work it out.
+        let true_still = |now: &&KeptSwing| result.is_none() || basis(w, now) == before;
+        let now = w.swings.get(&swing.id).filter(true_still).cloned();
+        let Some(mut kept) = now else { return Ok(false) };
+        keep_result(&w.result(&swing.id), result)?;
         (kept.answer, kept.message, kept.rods) = (answer, message, rods);
-        w.keep_swing(kept)
+        w.keep_swing(kept)?;
+        Ok::<_, Refusal>(true)
     })?;
-    if let Some(result) = &result {
-        recording::record(page, &swing.id, result);
+    if kept && let Some(fresh) = fresh {
+        recording::record(page, &swing.id, &fresh.measurement.result);
+        held(&page.measured).put(&swing.id, Arc::new(fresh));
     }
     page.tell_swing(&swing.id);
     Ok(())
+}
+
+/// What the numbers of a swing rest on, of all that is kept of it.
+fn basis(w: &Workspace, swing: &KeptSwing) -> impl PartialEq + use<> {
+    let clip = |part: &kept::Part| {
+        w.clips.get(&part.clip).map(|c| (c.state == ClipState::Ready, c.capture_fps))
+    };
+    let clips: Vec<_> = swing.parts.iter().map(clip).collect();
+    let said = (swing.pupil.clone(), swing.stature.clone(), swing.handed);
+    (swing.parts.clone(), swing.corrections.clone(), said, clips)
 }
 
 /// Writes every answer anew, after the coach chose other units.
@@ -239,14 +258,13 @@ fn note_views(page: &Page, fresh: &Measured, swing: &KeptSwing) -> Reply<()> {
     Ok(())
 }
 
-fn keep_result(page: &Page, id: &str, result: Option<&SwingResult>) -> Reply<()> {
-    let path = page.look(|w| w.result(id));
+fn keep_result(path: &Path, result: Option<&SwingResult>) -> Reply<()> {
     match result {
         Some(result) => {
             let text = result.to_json().map_err(|e| Refusal::failed(e.to_string()))?;
-            write_atomically(&path, text.as_bytes()).map_err(|e| Refusal::failed(e.to_string()))
+            write_atomically(path, text.as_bytes()).map_err(|e| Refusal::failed(e.to_string()))
         }
-        None => match std::fs::remove_file(&path) {
+        None => match std::fs::remove_file(path) {
             Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
                 Err(Refusal::failed(error.to_string()))
             }
