@@ -11,6 +11,7 @@ use crate::events::Event;
 use crate::frames::{Handed, Pixel};
 use crate::track::CameraMotion;
 use crate::units::Estimate;
+use crate::warning::Kind;
 
 fn one(shot: &Shot, swing: &Swing) -> Motion {
     motion(&[Clip::new(shot, swing).input()]).unwrap().output
@@ -204,6 +205,15 @@ fn clips_of_two_swings_are_refused() {
     let mut late = Clip::new(&other, &Swing { size: 1.0 });
     late.events.top.value += 0.15;
     let error = motion(&[face.input(), late.input()]).map(|_| ()).unwrap_err();
+    assert!(matches!(error, GeometryError::DifferentSwings { .. }), "{error}");
+    let mut misread = Clip::new(&other, &Swing { size: 1.0 });
+    misread.events.top.value -= 0.1;
+    let both = motion(&[face.input(), misread.input()]).unwrap();
+    assert!(both.warnings.iter().any(|w| w.kind == Kind::RoughPair && w.text.contains("top")));
+    assert!((both.output.events.top.value - face.events.top.value).abs() < 0.01);
+    assert!(both.output.events.top.sd > 0.04, "{:?}", both.output.events.top);
+    misread.events.transition.as_mut().unwrap().value -= 0.1;
+    let error = motion(&[face.input(), misread.input()]).map(|_| ()).unwrap_err();
     assert!(matches!(error, GeometryError::DifferentSwings { .. }), "{error}");
     assert_eq!(
         motion(&[face.input(), face.input()]).map(|_| ()).unwrap_err(),

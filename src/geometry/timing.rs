@@ -8,6 +8,7 @@
 
 use nalgebra::Vector3;
 
+use super::pair::EVENT_LIMIT;
 use super::pose::{Lens, observe, theta};
 use super::swing::Course;
 use super::{Measure, ViewInput};
@@ -60,7 +61,8 @@ fn sounds_way(input: &ViewInput) -> Option<f64> {
 ///
 /// The mean of both leans on the second clip by its weight, and on the clock by as much: what
 /// the two make of the clock (their difference) says nothing about their mean. What both have in
-/// common does not average out.
+/// common does not average out. Where the two cannot both be right the surer one counts, with the
+/// other for a doubt.
 pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
     let both = |event: Event| {
         let (Some(mut here), Some(mut there)) = (a.at(event), b.at(event)) else {
@@ -71,6 +73,11 @@ pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
         let own = |sd: f64| (sd * sd - shared * shared).max(SUREST_S * SUREST_S).sqrt();
         (here.sd, there.sd) = (own(here.sd), own(there.sd));
         there.value -= offset.value;
+        let (apart, sd) = ((here.value - there.value).abs(), here.sd.hypot(there.sd));
+        if apart > EVENT_LIMIT.0 * sd && apart > EVENT_LIMIT.1 {
+            let surer = if here.sd <= there.sd { here } else { there };
+            return Some(Estimate::new(surer.value, surer.sd.hypot(shared).hypot(apart / 2.0)));
+        }
         let share = here.sd.powi(2) / (here.sd.powi(2) + there.sd.powi(2));
         let mean = here.combined(there);
         Some(Estimate::new(mean.value, mean.sd.hypot(share * offset.sd).hypot(shared)))
