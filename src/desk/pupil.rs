@@ -19,7 +19,8 @@ pub fn pupil(args: OnLibrary<PupilCommand>) -> Result<String, Error> {
     let at = args.at;
     match args.command {
         PupilCommand::Add { name, stature, handed, minor, keep_pictures, notes } => {
-            let stature_m = stature.map(|text| parse_stature(&text)).transpose()?.map(|m| m.0);
+            let stature_m =
+                stature.map(|text| parse_stature("--stature", &text)).transpose()?.map(|m| m.0);
             let handed = handed.into();
             let pupil = Pupil { name, stature_m, handed, minor, keep_pictures, notes };
             super::open(&at)?.add_pupil(&pupil)?;

@@ -50,9 +50,9 @@ pub enum OptionsError {
     #[error("{flag} \"{text}\" is not a length: write it like 179cm, 1.79m, 5ft10in or 70in")]
     NotALength { flag: &'static str, text: String },
     #[error(
-        "--stature {text} is not a person's height: it must be between 80cm and 2.5m (2ft8in to 8ft2in)"
+        "{flag} {text} is not a person's height: it must be between 80cm and 2.5m (2ft8in to 8ft2in)"
     )]
-    NotAStature { text: String },
+    NotAStature { flag: &'static str, text: String },
     #[error("{flag} {text} is out of range: it must be between {low} and {high} {unit}")]
     OutOfRange { flag: &'static str, text: String, low: f64, high: f64, unit: &'static str },
     #[error("{flag} \"{text}\" is not a number of {unit}")]
@@ -169,22 +169,24 @@ pub struct Options {
     pub progress: bool,
 }
 
+/// A person's height; `flag` is what it is called where it was typed, for messages.
+///
 /// # Errors
 /// When the text is no length, or not that of a person.
-pub fn parse_stature(text: &str) -> Result<Metres, OptionsError> {
-    let stature = parse_length("--stature", text)?;
+pub fn parse_stature(flag: &'static str, text: &str) -> Result<Metres, OptionsError> {
+    let stature = parse_length(flag, text)?;
     if !(STATURE_M.0..=STATURE_M.1).contains(&stature.0) {
-        return Err(OptionsError::NotAStature { text: text.to_owned() });
+        return Err(OptionsError::NotAStature { flag, text: text.to_owned() });
     }
     Ok(stature)
 }
 
-/// Frames a second of real time.
+/// Frames a second of real time; `flag` is what they are called where they were typed.
 ///
 /// # Errors
 /// When it is no possible rate.
-pub fn parse_capture_fps(text: &str) -> Result<f64, OptionsError> {
-    number_in("--capture-fps", text, CAPTURE_FPS, "frames a second")
+pub fn parse_capture_fps(flag: &'static str, text: &str) -> Result<f64, OptionsError> {
+    number_in(flag, text, CAPTURE_FPS, "frames a second")
 }
 
 impl Options {
@@ -228,7 +230,7 @@ impl Options {
     /// # Errors
     /// When the text is no length, or not that of a person.
     pub fn set_stature(&mut self, text: &str) -> Result<(), OptionsError> {
-        self.stature = Some(parse_stature(text)?);
+        self.stature = Some(parse_stature("--stature", text)?);
         Ok(())
     }
 
@@ -239,7 +241,7 @@ impl Options {
     pub fn set_capture_fps(&mut self, text: &str) -> Result<(), OptionsError> {
         const FLAG: &str = "--capture-fps";
         let (view, rest) = marks::split_view(text);
-        let fps = parse_capture_fps(rest)?;
+        let fps = parse_capture_fps(FLAG, rest)?;
         self.give_all(FLAG, view, |clip| &mut clip.capture_fps, fps)
     }
 

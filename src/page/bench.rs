@@ -121,7 +121,7 @@ fn stature(text: &str) -> Reply<Option<String>> {
 /// # Errors
 /// When it is none; the message does not speak of the command line.
 pub fn height(text: &str) -> Reply<Metres> {
-    parse_stature(text).map_err(|e| Refusal::wrong(e.to_string().replace("--stature ", "height ")))
+    parse_stature("height", text).map_err(|e| Refusal::wrong(e.to_string()))
 }
 
 /// Frames a second; none when empty.
@@ -132,8 +132,7 @@ pub fn rate(text: &str) -> Reply<Option<f64>> {
     if text.trim().is_empty() {
         return Ok(None);
     }
-    let told = |e: crate::options::OptionsError| e.to_string().replace("--capture-fps ", "");
-    parse_capture_fps(text).map(Some).map_err(|e| Refusal::wrong(told(e)))
+    parse_capture_fps("the rate", text).map(Some).map_err(|e| Refusal::wrong(e.to_string()))
 }
 
 /// # Errors

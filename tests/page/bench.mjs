@@ -71,6 +71,25 @@ export async function refuse(page, failures) {
   await page.waitForFunction(() => !document.querySelector('main').textContent.includes('broken.mp4'));
 }
 
+/** Slow motion that does not say so: the rate is chosen, the swing measured, the clip put away. */
+export async function sayTheRate(page, { name, bytes }, failures) {
+  const swings = await page.locator('.swing').count();
+  await page.locator('[data-intake] input[type=file]').setInputFiles([{ name, mimeType: 'video/mp4', buffer: bytes }]);
+  const row = page.locator('.clip').filter({ hasText: name });
+  const rate = row.getByRole('button', { name: /^Filmed at 60 frames a second/ });
+  await rate.waitFor({ timeout: 120_000 });
+  failures.equal(await page.locator('.trouble').count(), 1, 'times that a refused clip is refused');
+  await rate.click();
+  await page.waitForFunction((n) => document.querySelectorAll('.swing .answer').length > n && document.querySelectorAll('.swing').length === n + 1, swings, { timeout: 180_000 });
+  failures.check((await row.textContent()).includes('Taken as filmed at 60 frames a second'), 'the rate that was chosen is not shown');
+  await page.screenshot({ path: 'shots/04_slow.png', fullPage: true });
+  await row.getByRole('button', { name: /^That is wrong/ }).click();
+  await rate.waitFor({ timeout: 120_000 });
+  failures.equal(await page.locator('.trouble').count(), 1, 'times that a clip is refused again');
+  await row.getByRole('button', { name: /^Remove/ }).click();
+  await page.waitForFunction((n) => document.querySelectorAll('.swing').length === n, swings);
+}
+
 /** Types what a coach knows while the clips are measured, and waits until it is saved. */
 export async function describe(page, index, { label, stature, pupil }) {
   const card = page.locator('.swing').nth(index);

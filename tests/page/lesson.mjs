@@ -1,11 +1,12 @@
 // The whole lesson in a real browser, as a coach does it: drop the clips of before and after,
 // read the answer, check and correct, compare, hand out, come back later. Screenshots of every
 // page go to shots/. Run by scripts/page_test in target/page_test.
+import { execFileSync } from 'node:child_process';
 import { mkdirSync, readFileSync, rmSync } from 'node:fs';
 import { chromium } from 'playwright-core';
 import { Failures, listen } from './checks.mjs';
 import { Program, ROOT } from './program.mjs';
-import { bringIn, choose, describe, partAndJoin, paste, refuse, waitForAnswer } from './bench.mjs';
+import { bringIn, choose, describe, partAndJoin, paste, refuse, sayTheRate, waitForAnswer } from './bench.mjs';
 import { checkSwing } from './correcting.mjs';
 import { compareAndHandOut } from './handing_out.mjs';
 import { shootAll } from './shots.mjs';
@@ -15,6 +16,13 @@ rmSync(library, { recursive: true, force: true });
 for (const folder of ['library', 'shots', 'saved']) mkdirSync(new URL(folder, import.meta.url), { recursive: true });
 
 const clip = (name) => ({ name, bytes: readFileSync(`${ROOT}fixtures/clips/${name}`) });
+/** A clip played four times as slowly, as a phone's slow motion without its mark. */
+function slow(name) {
+  const file = new URL('slow.mp4', import.meta.url).pathname;
+  execFileSync('ffmpeg', ['-y', '-v', 'error', '-i', `${ROOT}fixtures/clips/${name}`, '-vf', 'setpts=4*PTS', '-r', '15', '-an', '-pix_fmt', 'yuv420p', file]);
+  return { name: 'slow.mp4', bytes: readFileSync(file) };
+}
+
 const failures = new Failures();
 const program = new Program(library);
 const browser = await chromium.launch({
@@ -60,6 +68,9 @@ try {
 
   step('a pair is parted and joined again');
   await partAndJoin(page, failures);
+
+  step('slow motion that does not say so');
+  await sayTheRate(page, slow('p1_before_faceon.mp4'), failures);
 
   await checkSwing(page, failures, step);
   await compareAndHandOut(page, address, failures, step);

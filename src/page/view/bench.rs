@@ -187,7 +187,7 @@ fn swings(shown: &BenchShown, look: &Look) -> Html {
 }
 
 fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
-    let clips_of = serde_json::to_string(&swing.clips).unwrap_or_default();
+    let clips = serde_json::to_string(&swing.clips).unwrap_or_default();
     let (item, head) = (format!("swing-{}", swing.id), format!("head-{}", swing.id));
     let (said, rows) = (format!("said-{}", swing.id), format!("clips-{}", swing.id));
     let proposal = format!("proposed-{}", swing.id);
@@ -199,16 +199,11 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
             swing_name(swing).into()
         }
     });
-    let clips: Vec<Html> = shown
-        .clips
-        .iter()
-        .filter(|clip| swing.clips.values().any(|id| *id == clip.id))
-        .map(|clip| clip_item(clip, look))
-        .collect();
+    let rows_of: Vec<Html> = clips_of(swing, shown).map(|clip| clip_item(clip, look)).collect();
     let inside = [
         title,
-        el("div", &[("class", "said"), ("data-live", &said)], answer(swing, look)),
-        el("ul", &[("class", "clips"), ("data-list", &rows)], clips),
+        el("div", &[("class", "said"), ("data-live", &said)], answer(swing, shown, look)),
+        el("ul", &[("class", "clips"), ("data-list", &rows)], rows_of),
         el("div", &[("data-live", &proposal)], proposed(swing)),
         who::known(swing, look),
         who::arrange(swing, shown, look),
@@ -217,9 +212,16 @@ fn card(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
         ("class", "swing"),
         ("data-item", &item),
         ("data-swing", &swing.id),
-        ("data-clips", &clips_of),
+        ("data-clips", &clips),
     ];
     el("article", &attributes, inside)
+}
+
+fn clips_of<'a>(
+    swing: &'a SwingShown,
+    shown: &'a BenchShown,
+) -> impl Iterator<Item = &'a ClipShown> {
+    shown.clips.iter().filter(|clip| swing.clips.values().any(|id| *id == clip.id))
 }
 
 /// Two clips were taken for one swing by the program alone.
@@ -232,9 +234,12 @@ fn proposed(swing: &SwingShown) -> Html {
 }
 
 /// The answer first, and where to go from it; or what is missing.
-fn answer(swing: &SwingShown, look: &Look) -> Html {
+fn answer(swing: &SwingShown, shown: &BenchShown, look: &Look) -> Html {
     let id = in_address(&swing.id);
+    let stopped = |c: &ClipShown| matches!(c.state, ClipState::Failed | ClipState::Cancelled);
     match swing.state {
+        // The clip below says why.
+        SwingState::Failed if clips_of(swing, shown).any(stopped) => Html::default(),
         SwingState::Waiting => el("p", &[("class", "quiet")], say("bench.no_answer_yet")),
         SwingState::Failed => trouble(swing.message.as_deref().unwrap_or(say("bench.failed"))),
         SwingState::Ready => {
