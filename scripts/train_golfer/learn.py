@@ -100,7 +100,8 @@ def changed(x, gen):
     x = torch.where(rand(b, 1, 1, 1) < 0.3, x + (blur - x) * 2 * rand(b, 1, 1, 1), x)
     small = F.interpolate(F.interpolate(x, scale_factor=0.5, mode="area"), size=256, mode="bilinear", align_corners=False)
     x = torch.where(rand(b, 1, 1, 1) < 0.15, small, x)
-    x = torch.where(rand(b, 1, 1, 1) < 0.35, coded(x, gen), x)
+    k = torch.randperm(b, generator=gen, device=dev)[: round(0.35 * b)]
+    x = x.index_copy(0, k, coded(x[k], gen))
     g = torch.arange(256, device=dev) / 256
     c, h = rand(b, 2), 0.03 + 0.12 * rand(b, 2)
     hide = ((g[None] - c[:, :1]).abs() < h[:, :1])[:, None, None, :] & ((g[None] - c[:, 1:]).abs() < h[:, 1:])[:, None, :, None]
@@ -119,7 +120,8 @@ def coded(x, gen):
     p = torch.cat([grey, x - grey], 1).roll((i, j), (2, 3)).view(b, 4, 256 // n, n, 256 // n, n).transpose(3, 4)
     coarse = 0.01 + 0.09 * torch.rand(b, 1, 1, 1, 1, 1, generator=gen, device=dev) * (1 + 0.7 * (k[:, None] + k[None]) * 4 / n)
     coarse = coarse * torch.tensor([1.0, 2, 2, 2], device=dev).view(4, 1, 1, 1, 1)
-    p = D.T @ (torch.round(D @ p @ D.T / coarse) * coarse) @ D
+    both = lambda p, m: (((p @ m).transpose(-1, -2)) @ m).transpose(-1, -2)  # m.T @ p @ m, as two large products
+    p = both(torch.round(both(p, D.T) / coarse) * coarse, D)
     p = p.transpose(3, 4).reshape(b, 4, 256, 256).roll((-i, -j), (2, 3))
     return p[:, :1] + p[:, 1:]
 

@@ -80,7 +80,7 @@ export async function sayTheRate(page, { name, bytes }, failures) {
   await rate.waitFor({ timeout: 120_000 });
   failures.equal(await page.locator('.trouble').count(), 1, 'times that a refused clip is refused');
   await rate.click();
-  await page.waitForFunction((n) => document.querySelectorAll('.swing .answer').length > n && document.querySelectorAll('.swing').length === n + 1, swings, { timeout: 180_000 });
+  await page.locator('.swing').filter({ has: row }).locator('.answer').first().waitFor({ timeout: 180_000 });
   failures.check((await row.textContent()).includes('Taken as filmed at 60 frames a second'), 'the rate that was chosen is not shown');
   await page.screenshot({ path: 'shots/04_slow.png', fullPage: true });
   await row.getByRole('button', { name: /^That is wrong/ }).click();
