@@ -19,7 +19,7 @@ use crate::warning::{Kind, Warned, Warning};
 pub(super) const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
 /// Yet one event of four may be misread in one clip, by less than this, seconds, where the bodies
 /// move alike beyond doubt. Of 18 whole true pairs one has such an event (the top of a wild swing,
-/// 0.1 s early from behind).
+/// 0.1 s early from behind); of 245 pairs made of their unlike clips none is let through by it.
 const MISREAD_S: f64 = 0.12;
 const EVENTS_TO_SPARE: usize = 4;
 /// Mean squared disagreement of the curves, in their own variance. Held-out swings put before a
