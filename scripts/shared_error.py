@@ -6,7 +6,7 @@
 
 The checkpoint is the run of train_lift without the bodies m1, f1, m7. Each set is one of these bodies in a new shape, in one dress, light
 and scenery, before one camera: two motions ("before", "after"), two like swings of each, rendered with render_bodies on the
-processor (about 10 s a set). Printed: the share of the mean square error that repeats within a side, and how much of that
+processor and read by the landmark and the golfer network (about 10 s a set). Printed: the share of the mean square error that repeats within a side, and how much of that
 is common to both sides, with 95 % intervals from 400 draws of the sets. These are KEYPOINTS_REPEATED and SHARED_BY_SETUP of
 src/compare. With fewer pictures a swing than the program reads, what averages out is rather overstated.
 """
@@ -16,6 +16,7 @@ import sys
 import tempfile
 
 import numpy as np
+import onnxruntime
 import torch
 
 ROOT = os.path.dirname(os.path.abspath(__file__))
@@ -66,8 +67,14 @@ def planned(seed, lib, bodies):
     return int(rng.integers(1 << 30)), b, name, cam, swings
 
 
-def looked_at(plan, kern, net, number):
-    """Landmarks beside truth of the four swings, or None where a picture at address or top shows nobody."""
+def words(golfer, img, roi):
+    """What the golfer network says of the regions."""
+    square = make.crop(img, roi).permute(0, 3, 1, 2).float().numpy() / 255
+    return np.concatenate([golfer.run(None, {golfer.get_inputs()[0].name: one[None]})[0] for one in square])
+
+
+def looked_at(plan, kern, net, golfer, number):
+    """Landmarks and the golfer network's words beside truth of the four swings, or None where a picture at address or top shows nobody."""
     look, b, name, cam, swings = plan
     rows, plain = [], draw.pictures
     for k, s in enumerate(swings):
@@ -82,7 +89,8 @@ def looked_at(plan, kern, net, number):
         if not ok[NEEDED].all():
             return None
         keep = dict(points=s["points"], cam=cam, t=T, K=1, kind=k, phase=PHASE, body=name, left=False, seed=10 * number + k, b=b)
-        rows.append((keep, make.rows_of(keep, {n: {a: v.numpy() for a, v in o.items()} for n, o in out.items()}, ok)))
+        row = make.rows_of(keep, {n: {a: v.numpy() for a, v in o.items()} for n, o in out.items()}, ok)
+        rows.append((keep, {**row, "golfer": words(golfer, img[ok], row["got"]["full"]["roi"])}))
     return rows
 
 
@@ -113,15 +121,18 @@ def main():
     args = a.parse_args()
     torch.set_num_threads(1)
     lib, kern, reader = motion.Library(args.library), draw.Kernels("cpu"), pose.Pose(args.models, "cpu", ("full",))
+    golfer = onnxruntime.InferenceSession(os.path.join(args.models, "golfer.onnx"), providers=["CPUExecutionProvider"])
     done, number = [], 0
     while len(done) < 4 * args.sets:
         number += 1
         plan = planned((args.seed, number), lib, args.bodies)
-        done += plan and looked_at(plan, kern, reader, number) or []
+        done += plan and looked_at(plan, kern, reader, golfer, number) or []
     with tempfile.TemporaryDirectory() as folder:
-        path, load = os.path.join(folder, "sets.npz"), data.reader(args.data)
+        # named as the files of rendered people are, with the golfer network's words beside
+        path, load = os.path.join(folder, "extra_0_0.npz"), data.reader(args.data)
         make.write(path, done, ("full",))
-        rows = data.read_file(lambda path: load(path, ("full",)), path, networks=("full",))
+        np.save(os.path.join(folder, "golfer_0.npy"), np.concatenate([row["golfer"] for _, row in done]))
+        rows = data.read_file(load, path, ("full",))
     rows.first = torch.cat([torch.zeros(1, dtype=torch.long), torch.cumsum(torch.bincount(rows.row), 0)])
     net = evaluate.load_net(args.ckpt)
     each = [errors(net, rows, s) for s in range(len(rows.body))]
