@@ -11,8 +11,8 @@ use crate::geometry::Measure;
 use crate::results::{Causes, SwingMeasure, SwingResult, Value};
 
 /// The share of the keypoint variance that repeats from swing to swing of one side. Measured on
-/// rendered bodies that the corrector never saw, two like swings before one camera: 0.95 (95 %
-/// interval 0.93 to 0.97; DEVELOPERS.md, "Before against after").
+/// rendered bodies that the corrector never saw, two like swings before one camera: 0.94 to
+/// 0.96 (95 % intervals 0.91 to 0.98; DEVELOPERS.md, "Before against after").
 pub const KEYPOINTS_REPEATED: f64 = 0.95;
 
 /// One swing's value; `random` is a variance, the rest are standard deviations.
