@@ -42,8 +42,9 @@ pub fn open<E>(
         (*context).pb = io.as_mut_ptr();
         (*context).flags |= av::AVFMT_FLAG_CUSTOM_IO;
         let mut raw = options.disown();
-        let code =
-            av::avformat_open_input(&raw mut context, ptr::null(), ptr::null(), &raw mut raw);
+        // FFmpeg 4.4 (Ubuntu 22.04) asks for a mutable format, later ones do not.
+        let any = ptr::null_mut();
+        let code = av::avformat_open_input(&raw mut context, ptr::null(), any, &raw mut raw);
         drop(Dictionary::own(raw));
         if code < 0 {
             return Err(Error::from(code));
