@@ -6,7 +6,7 @@
 
 The checkpoint is the run of train_lift without the bodies m1, f1, m7. Each set is one of these bodies in a new shape, in one dress, light
 and scenery, before one camera: two motions ("before", "after"), two like swings of each, rendered with render_bodies on the
-processor and read by the landmark and the golfer network (about 10 s a set). Printed: the share of the mean square error that repeats within a side, and how much of that
+processor and read by the landmark and the golfer network (10 to 20 s a set). Printed: the share of the mean square error that repeats within a side, and how much of that
 is common to both sides, with 95 % intervals from 400 draws of the sets. These are KEYPOINTS_REPEATED and SHARED_BY_SETUP of
 src/compare. With fewer pictures a swing than the program reads, what averages out is rather overstated.
 """

@@ -16,7 +16,7 @@ use crate::units::Estimate;
 use crate::warning::{Kind, Warned, Warning};
 
 /// An event this many sd and this many seconds away from the common offset: not one swing.
-pub(super) const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
+const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
 /// Yet one event of four may be misread in one clip, by less than this, seconds, where the bodies
 /// move alike beyond doubt. Of 18 whole true pairs one has such an event (the top of a wild swing,
 /// 0.1 s early from behind); of 43 unlike ones with such an event none is let through by it.
@@ -154,12 +154,17 @@ fn offset(a: &Events, b: &Events) -> Result<(Estimate, Option<Odd>), GeometryErr
     Err(first.different_swings())
 }
 
+/// Whether two readings of one event, seconds apart, cannot both be right.
+pub(super) fn at_odds(apart: f64, sd: f64) -> bool {
+    apart > EVENT_LIMIT.0 * sd && apart > EVENT_LIMIT.1
+}
+
 /// What differences of clocks say together, and the first of them that does not go with that.
 fn agreed(seen: &[(Event, Estimate)]) -> Option<(Estimate, Option<Odd>)> {
     let mean = seen.iter().map(|(_, clock)| *clock).reduce(Estimate::combined)?;
     let miss = |&(event, clock): &(Event, Estimate)| {
         let apart = (clock.value - mean.value).abs();
-        (apart > EVENT_LIMIT.0 * clock.sd && apart > EVENT_LIMIT.1).then_some(Odd { event, apart })
+        at_odds(apart, clock.sd).then_some(Odd { event, apart })
     };
     Some((mean, seen.iter().find_map(miss)))
 }

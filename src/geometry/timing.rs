@@ -8,7 +8,7 @@
 
 use nalgebra::Vector3;
 
-use super::pair::EVENT_LIMIT;
+use super::pair::at_odds;
 use super::pose::{Lens, observe, theta};
 use super::swing::Course;
 use super::{Measure, ViewInput};
@@ -73,8 +73,8 @@ pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
         let own = |sd: f64| (sd * sd - shared * shared).max(SUREST_S * SUREST_S).sqrt();
         (here.sd, there.sd) = (own(here.sd), own(there.sd));
         there.value -= offset.value;
-        let (apart, sd) = ((here.value - there.value).abs(), here.sd.hypot(there.sd));
-        if apart > EVENT_LIMIT.0 * sd && apart > EVENT_LIMIT.1 {
+        let apart = (here.value - there.value).abs();
+        if at_odds(apart, here.sd.hypot(there.sd)) {
             let surer = if here.sd <= there.sd { here } else { there };
             return Some(Estimate::new(surer.value, surer.sd.hypot(shared).hypot(apart / 2.0)));
         }
