@@ -3,6 +3,7 @@
     python learn.py --rows EXTRA --crops CROPS --lifting LIFTING --models ../../models --ckpt golfer.pt --seconds 600
     torchrun --nproc-per-node 2 learn.py ...              # one network on two cards, each with half the files
     python learn.py ... --ckpt golfer.pt --read OUT       # writes what it says of every row: OUT/golfer_SEED.npy
+    python learn.py ... --ckpt old.pt --read OUT --name before   # the same of rows that golfer.pt, on from old.pt, learns from
 
 Bodies m1, f1, m7 are never learned from. Of the other swings those whose number ends in 0 to 6 are learned from; from the
 rest (7 to 9) the corrector learns how far this network can be trusted. Needs a GPU; time is given, not steps.
@@ -26,14 +27,19 @@ F = torch.nn.functional
 RANK, RANKS = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
 
 
+def files(folders):
+    """Seed and path of every file of rows, the folders joined by commas."""
+    paths = [p for f in folders.split(",") for p in glob.glob(os.path.join(f, "extra_*.npz"))]
+    return sorted((int(os.path.basename(p).split("_")[1]), p) for p in paths)
+
+
 class Set:
     """Rows and squares of this card's share of the files."""
 
     def __init__(self, args, dev, keep):
         load = data.reader(args.lifting)
         self.parts, wanted = [], []
-        for path in sorted(glob.glob(os.path.join(args.rows, "extra_*.npz")))[RANK::RANKS]:
-            seed = int(os.path.basename(path).split("_")[1])
+        for seed, path in files(args.rows)[RANK::RANKS]:
             raw = load(path, ("full",))
             r = data.read_file(lambda p, models, raw=raw: raw, path, ("full",))
             assert (np.diff(raw["row"]) >= 0).all()
@@ -41,7 +47,7 @@ class Set:
             c = np.memmap(os.path.join(args.crops, f"crops_{seed}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
             assert len(c) == len(use), (path, len(c), len(use))
             left = raw["left_handed"][raw["row"]]
-            self.parts.append((seed, r, use, left))
+            self.parts.append((raw["id"], r, use, left))
             wanted.append((c, np.flatnonzero(use)))
         self.crop = torch.empty((sum(len(w) for _, w in wanted), 256, 256, 3), dtype=torch.uint8, device=dev)
         at = 0
@@ -185,7 +191,7 @@ def shared(net, f):
 
 def learn(args, dev):
     s = Set(args, dev, lambda ids, bodies: data.learned(ids, bodies) | (ids % 10 == 9))
-    ids = np.concatenate([ids_of(args, seed)[r.row.numpy()][use] for seed, r, use, _ in s.parts])
+    ids = np.concatenate([ids[r.row.numpy()][use] for ids, r, use, _ in s.parts])
     mine = torch.from_numpy(np.flatnonzero(data.learned(ids, s.body))).to(dev)
     known = torch.from_numpy(np.flatnonzero((ids % 10 == 9) & ~np.isin(s.body, HELD))[:6000]).to(dev)
     fresh = torch.from_numpy(np.flatnonzero((ids % 10 == 9) & np.isin(s.body, HELD))[:6000]).to(dev)
@@ -241,37 +247,33 @@ def learn(args, dev):
         print(name, errors(ema, s, k), flush=True)
 
 
-def ids_of(args, seed):
-    return np.load(os.path.join(args.rows, f"extra_{seed}_0.npz"))["id"]
-
-
 @torch.no_grad()
 def read(args, dev):
     """What the network says of every row, in the square's frame, float16."""
     net = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx")).to(dev)
     net.load_state_dict(torch.load(args.ckpt, map_location=dev))
     os.makedirs(args.read, exist_ok=True)
-    seeds = sorted(int(os.path.basename(p).split("_")[1]) for p in glob.glob(os.path.join(args.rows, "extra_*.npz")))
-    for seed in seeds[RANK::RANKS]:
-        load = data.reader(args.lifting)
-        raw = load(os.path.join(args.rows, f"extra_{seed}_0.npz"), ("full",))
+    load = data.reader(args.lifting)
+    for seed, path in files(args.rows)[RANK::RANKS]:
+        raw = load(path, ("full",))
         c = np.memmap(os.path.join(args.crops, f"crops_{seed}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
         left = torch.from_numpy(raw["left_handed"][raw["row"]]).to(dev)
         out = []
         for i in range(0, len(c), 512):
             s = argparse.Namespace(crop=torch.from_numpy(c[i : i + 512]).to(dev), left=left[i : i + 512])
             out.append(net(Set.square(s, slice(None)))[0].half().cpu().numpy())
-        np.save(os.path.join(args.read, f"golfer_{seed}.npy"), np.concatenate(out))
+        np.save(os.path.join(args.read, f"{args.name}_{seed}.npy"), np.concatenate(out))
 
 
 def main():
     a = argparse.ArgumentParser()
-    a.add_argument("--rows", required=True)
+    a.add_argument("--rows", required=True, help="folders of files, joined by commas")
     a.add_argument("--crops", required=True)
     a.add_argument("--lifting", required=True)
     a.add_argument("--models", required=True)
     a.add_argument("--ckpt", required=True)
     a.add_argument("--read", default="")
+    a.add_argument("--name", default="golfer", help="with --read: `before` for rows that are yet to be learned from")
     a.add_argument("--init", default="", help="a checkpoint to learn on from")
     a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--batch", type=int, default=384)

@@ -83,13 +83,17 @@ def learned(ids, bodies):
 
 
 def said(path, d):
-    """What the golfer network said of every row, and whether the corrector may learn from it."""
-    name = os.path.basename(path).split("_")
-    where = os.path.join(os.path.dirname(path), f"golfer_{name[1]}.npy") if name[0] == "extra" else ""
-    if not os.path.exists(where):
+    """What the golfer network said of every row, and whether the corrector may learn from it. before_SEED.npy is what it said before it
+    learned from any of these rows."""
+    folder, name = os.path.split(path)
+    kind, seed = name.split("_")[:2]
+    before, now = (os.path.join(folder, f"{n}_{seed}.npy") for n in ("before", "golfer"))
+    if kind != "extra" or not (os.path.exists(before) or os.path.exists(now)):
         return np.zeros((len(d["row"]), IMAGE), np.float32), np.zeros(len(d["row"]), np.float32)
+    if os.path.exists(before):
+        return np.load(before).astype(np.float32), np.ones(len(d["row"]), np.float32)
     have = ~learned(d["id"], d["body"])[d["row"]]
-    return np.load(where).astype(np.float32) * have[:, None], have.astype(np.float32)
+    return np.load(now).astype(np.float32) * have[:, None], have.astype(np.float32)
 
 
 def read_file(load, path, networks=NETWORKS):

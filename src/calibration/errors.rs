@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.4, 0.182),
-        pixel: correlation(0.4, 0.182),
-        depth: correlation(0.464, 0.279),
-        log_stature_px: correlation(0.783, 0.281),
-        trunk: correlation(0.404, 0.269),
-        shoulders: correlation(0.17, 0.202),
-        hips: correlation(0.313, 0.257),
-        lead_arm: correlation(0.158, 0.174),
+        hub_pixel: correlation(0.395, 0.182),
+        pixel: correlation(0.395, 0.182),
+        depth: correlation(0.459, 0.278),
+        log_stature_px: correlation(0.769, 0.289),
+        trunk: correlation(0.398, 0.268),
+        shoulders: correlation(0.162, 0.203),
+        hips: correlation(0.309, 0.253),
+        lead_arm: correlation(0.159, 0.176),
     };
 }

@@ -23,12 +23,12 @@ const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
 const MISREAD_S: f64 = 0.12;
 const EVENTS_TO_SPARE: usize = 4;
 /// Mean squared disagreement of the curves, in their own variance. Of 18 whole true pairs of bodies
-/// that no network knew the one that parts most has 1.05; of 216 pairs made of their unlike clips
-/// 165 lie above 2.2 (158 above the limit before, 3.0), 42 more are told by their events, and 9 are
-/// taken for one swing. Real people are read worse than rendered ones: twice what true pairs reach.
-/// (Of 119 made-up pairs whose views err each by itself 11 lie above it.)
+/// that no network knew the one that parts most has 0.93; of 216 pairs made of their unlike clips
+/// 175 lie above 2.2, 37 more are told by their events, and 4 are taken for one swing (10 with a
+/// limit of 3.0). Real people are read worse than rendered ones: twice what true pairs reach.
+/// (Of 119 made-up pairs whose views err each by itself 17 lie above it.)
 const CURVE_LIMIT: f64 = 2.2;
-/// Above this a note is due: no true pair, 7 of the 9.
+/// Above this a note is due: no true pair, 2 of the 4.
 const CURVE_DOUBT: f64 = 1.2;
 /// Curves that both views see well and that tell swings apart: rise of the upper hub and the
 /// head, lead arm. The lower hub's rise and the turns do not (each view's own errors are as large
