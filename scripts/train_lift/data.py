@@ -86,7 +86,7 @@ def said(path, d):
     """What the golfer network said of every row, and whether the corrector may learn from it. before_SEED.npy is what it said before it
     learned from any of these rows."""
     folder, name = os.path.split(path)
-    kind, seed = name.split("_")[:2]
+    kind, seed = (name[:-4].split("_") + [""])[:2]
     before, now = (os.path.join(folder, f"{n}_{seed}.npy") for n in ("before", "golfer"))
     if kind != "extra" or not (os.path.exists(before) or os.path.exists(now)):
         return np.zeros((len(d["row"]), IMAGE), np.float32), np.zeros(len(d["row"]), np.float32)
