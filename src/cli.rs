@@ -113,7 +113,7 @@ pub struct MeasureArgs {
     #[arg(long)]
     pub json: bool,
 
-    /// Pose network: heavy is slower
+    /// Pose network: heavy takes twice the time and read rendered golfers no better
     #[arg(long, value_enum, default_value_t = AccuracyArg::Full)]
     pub accuracy: AccuracyArg,
 

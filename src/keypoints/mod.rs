@@ -41,7 +41,8 @@ pub const LANDMARKS: usize = 39;
 /// Which of the two landmark networks to use.
 ///
 /// A picture costs 34 ms with full and 120 ms with heavy on one thread, 18 and 63 with two
-/// (whole pictures in parallel; tract's own threads gain a quarter where this gains half).
+/// (whole pictures in parallel; tract's own threads gain a quarter where this gains half). Since the
+/// golfer network reads beside it heavy brings nothing (DEVELOPERS.md, accuracy).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 pub enum Accuracy {
     #[default]
