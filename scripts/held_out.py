@@ -12,7 +12,6 @@ clips, with the truth beside it:
   unlike.jsonl  a face-on clip and a down-the-line clip of another swing, stretched to the same events
 """
 import argparse
-import glob
 import json
 import os
 import random
@@ -164,7 +163,7 @@ def main():
     factors = [v["factor"] for v in ship["outputs"].values()]
     factors.insert(2, 1.0)  # the lower hub's depth is zero by definition
     camera_factors = np.array([v["factor"] for v in ship["camera"].values()])
-    more = sorted(glob.glob(os.path.join(args.extra, "*.npz"))) if args.extra else []
+    more = data.rendered(args.extra)
     rows = data.read(args.data, [] if more else FILES, more)
     net = evaluate.load_net(args.ckpt)
     pool = data.swings(rows, lambda body, kind: body in HELD and kind.startswith("seq"))

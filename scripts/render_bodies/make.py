@@ -192,7 +192,6 @@ def main():
     a.add_argument("--same-time", action="store_true", help="events stay where the script has them")
     a.add_argument("--crops", default="", help="folder: what the landmark network saw of every kept row, raw 256x256x3, rows in the npz's order")
     a.add_argument("--digits", default="0123456789", help="last digits of the swings' numbers: 0 to 6 are those that ../train_golfer learns from")
-    a.add_argument("--quick", action="store_true", help="landmarks in a card's short arithmetic: near enough to place a square, not to learn from")
     a.add_argument("--whole", type=float, default=0.15, help="share of whole clips")
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--names", default=",".join(BODIES))
@@ -214,7 +213,7 @@ def main():
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
     stream = ahead(pool, jobs, 2 * args.workers) if pool else map(plan_swing, jobs)
-    torch.backends.cudnn.allow_tf32 = args.quick
+    torch.backends.cudnn.allow_tf32 = False
     kern, net = draw.Kernels(args.device), pose.Pose(args.models, args.device, networks)
     crops = open(os.path.join(args.crops, f"crops_{args.seed}.bin"), "wb") if args.crops else None
     done, files, rows, seen = [], 0, 0, 0

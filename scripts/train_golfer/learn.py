@@ -9,7 +9,6 @@ Bodies m1, f1, m7 are never learned from. Of the other swings those whose number
 rest (7 to 9) the corrector learns how far this network can be trusted. Needs a GPU; time is given, not steps.
 """
 import argparse
-import glob
 import math
 import os
 import time
@@ -27,10 +26,9 @@ F = torch.nn.functional
 RANK, RANKS = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
 
 
-def files(folders):
-    """Seed and path of every file of rows, the folders joined by commas."""
-    paths = [p for f in folders.split(",") for p in glob.glob(os.path.join(f, "extra_*.npz"))]
-    return sorted((int(os.path.basename(p).split("_")[1]), p) for p in paths)
+def squares(args, path):
+    """What --crops wrote beside a file of rows, n,256,256,3."""
+    return np.memmap(os.path.join(args.crops, f"crops_{data.seed_of(path)}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
 
 
 class Set:
@@ -39,12 +37,12 @@ class Set:
     def __init__(self, args, dev, keep):
         load = data.reader(args.lifting)
         self.parts, wanted = [], []
-        for seed, path in files(args.rows)[RANK::RANKS]:
+        for path in data.rendered(args.rows)[RANK::RANKS]:
             raw = load(path, ("full",))
             r = data.read_file(lambda p, models, raw=raw: raw, path, ("full",))
             assert (np.diff(raw["row"]) >= 0).all()
             use = keep(raw["id"], raw["body"])[raw["row"]]
-            c = np.memmap(os.path.join(args.crops, f"crops_{seed}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
+            c = squares(args, path)
             assert len(c) == len(use), (path, len(c), len(use))
             left = raw["left_handed"][raw["row"]]
             self.parts.append((raw["id"], r, use, left))
@@ -254,15 +252,15 @@ def read(args, dev):
     net.load_state_dict(torch.load(args.ckpt, map_location=dev))
     os.makedirs(args.read, exist_ok=True)
     load = data.reader(args.lifting)
-    for seed, path in files(args.rows)[RANK::RANKS]:
+    for path in data.rendered(args.rows)[RANK::RANKS]:
         raw = load(path, ("full",))
-        c = np.memmap(os.path.join(args.crops, f"crops_{seed}.bin"), np.uint8, "r").reshape(-1, 256, 256, 3)
+        c = squares(args, path)
         left = torch.from_numpy(raw["left_handed"][raw["row"]]).to(dev)
         out = []
         for i in range(0, len(c), 512):
             s = argparse.Namespace(crop=torch.from_numpy(c[i : i + 512]).to(dev), left=left[i : i + 512])
             out.append(net(Set.square(s, slice(None)))[0].half().cpu().numpy())
-        np.save(os.path.join(args.read, f"{args.name}_{seed}.npy"), np.concatenate(out))
+        np.save(os.path.join(args.read, f"{args.name}_{data.seed_of(path)}.npy"), np.concatenate(out))
 
 
 def main():

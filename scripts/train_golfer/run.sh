@@ -17,11 +17,11 @@ render() { # card seed out options: five of these on a card of 80 GB once ran ou
     --networks full --file 100000 --workers 2 --seed "$2" --out "$work/$3" "${@:4}" &
 }
 swings="--kinds 0.6,0.25,0.15 --swings 100000 --limit 330"
-quick=--quick known=m2,m3,m4,m5,m6,m8,m9,f2,f3,f4,f5,f6,y1
-if [ -n "$from" ]; then quick=; fi # the corrector learns from these landmarks too
-for i in $(seq 1 $((2 * cards))); do render "$i" $((seed + i - 1)) learned $swings --digits 0123456 $quick --names $known; done
+held=$(python -c 'import sys; sys.path.insert(0, "../train_lift"); import data; print(",".join(data.HELD))')
+known=$(python -c 'import make, sys; print(",".join(b for b in make.BODIES if b not in sys.argv[1].split(",")))' "$held")
+for i in $(seq 1 $((2 * cards))); do render "$i" $((seed + i - 1)) learned $swings --digits 0123456 --names "$known"; done
 for i in $(seq 1 $((2 * cards))); do render "$i" $((seed + 2 * cards + i - 1)) rows $swings --digits 789; done
-for i in 1 2; do render "$i" $((900 + i)) fresh --names m1,f1,m7 --same-time --whole 0.6 --kinds 0.7,0.3,0 --swings 260; done
+for i in 1 2; do render "$i" $((900 + i)) fresh --names "$held" --same-time --whole 0.6 --kinds 0.7,0.3,0 --swings 260; done
 wait
 cp "$work"/fresh/*.npz "$work/rows/"
 cd "$repo/scripts/train_golfer"

@@ -9,9 +9,7 @@ variance that is common to a clip (and leaves travel since address); the correla
 whole clips. Plain and wild motion apart. Network `full`.
 """
 import argparse
-import glob
 import json
-import os
 
 import numpy as np
 import torch
@@ -137,7 +135,7 @@ def main():
     a.add_argument("--out", default="lift.json")
     args = a.parse_args()
     torch.set_num_threads(1)
-    rows = data.read(args.data, [], sorted(glob.glob(os.path.join(args.extra, "*.npz"))))
+    rows = data.read(args.data, [], data.rendered(args.extra))
     net = E.load_net(args.ckpt)
     cal = {"provenance": f"bodies {' '.join(HELD)} held out of training, rendered anew with scripts/render_bodies, network full, the held-out run of scripts/train_lift"}
     for kind, test in (("plain", lambda k: "wild" not in k), ("wild", lambda k: "wild" in k)):

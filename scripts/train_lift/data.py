@@ -5,6 +5,7 @@ Frame: upright picture, centred on the picture's centre, in units of its long si
 of the landmark convention is added here so that landmarks and truth share one frame. Truth: camera
 axes (x right, y down, z away) in statures, seen from the camera. `L` is the lead side everywhere.
 """
+import glob
 import importlib.util
 import os
 from dataclasses import dataclass, field
@@ -82,18 +83,26 @@ def learned(ids, bodies):
     return np.array([i % 10 < 7 and b not in HELD for i, b in zip(ids, bodies)])
 
 
+def rendered(folders):
+    """Files made by ../render_bodies, of folders joined by commas."""
+    return [p for folder in folders.split(",") if folder for p in sorted(glob.glob(os.path.join(folder, "extra_*.npz")))]
+
+
+def seed_of(path):
+    """The seed that a file of `rendered` was made with."""
+    return os.path.basename(path).split("_")[1]
+
+
 def said(path, d):
     """What the golfer network said of every row, and whether the corrector may learn from it. before_SEED.npy is what it said before it
     learned from any of these rows."""
     folder, name = os.path.split(path)
-    kind, seed = (name[:-4].split("_") + [""])[:2]
-    before, now = (os.path.join(folder, f"{n}_{seed}.npy") for n in ("before", "golfer"))
-    if kind != "extra" or not (os.path.exists(before) or os.path.exists(now)):
+    beside = lambda kind: os.path.join(folder, f"{kind}_{seed_of(path)}.npy")
+    kinds = [k for k in ("before", "golfer") if name.startswith("extra_") and os.path.exists(beside(k))]
+    if not kinds:
         return np.zeros((len(d["row"]), IMAGE), np.float32), np.zeros(len(d["row"]), np.float32)
-    if os.path.exists(before):
-        return np.load(before).astype(np.float32), np.ones(len(d["row"]), np.float32)
-    have = ~learned(d["id"], d["body"])[d["row"]]
-    return np.load(now).astype(np.float32) * have[:, None], have.astype(np.float32)
+    have = np.ones(len(d["row"]), bool) if kinds[0] == "before" else ~learned(d["id"], d["body"])[d["row"]]
+    return np.load(beside(kinds[0])).astype(np.float32) * have[:, None], have.astype(np.float32)
 
 
 def read_file(load, path, networks=NETWORKS):

@@ -4,7 +4,6 @@
 """
 import argparse
 import collections
-import glob
 import os
 
 import numpy as np
@@ -119,7 +118,7 @@ def main():
     a.add_argument("--alone", action="store_true")
     args = a.parse_args()
     torch.set_num_threads(1)
-    more = [p for folder in args.extra.split(",") if folder for p in sorted(glob.glob(os.path.join(folder, "*.npz")))]
+    more = data.rendered(args.extra)
     files = [f for f in (data.TRAIN + data.VAL if args.held else data.VAL) if os.path.exists(os.path.join(args.data, f + ".npz"))]
     rows = data.read(args.data, files, more)
     net = load_net(args.ckpt, args.alone)

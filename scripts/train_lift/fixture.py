@@ -6,7 +6,6 @@ One left-handed swing read by the full network and the golfer network (the first
 right-handed by the heavy one alone: the mirror is in the check, and a golfer network that was not asked.
 """
 import argparse
-import glob
 import json
 import os
 
@@ -56,7 +55,7 @@ def main():
     args = a.parse_args()
     rows = data.read(args.data, ["wide_val"])
     raw = data.reader(args.data)(os.path.join(args.data, "wide_val.npz"))
-    fresh = sorted(glob.glob(os.path.join(args.extra, "extra_*.npz")))[0]
+    fresh = data.rendered(args.extra)[0]
     more, more_raw = data.read(args.data, [], [fresh]), data.reader(args.data)(fresh, ("full",))
     run = onnxruntime.InferenceSession(args.model, providers=["CPUExecutionProvider"])
     lefts = [s for s in range(len(more_raw["id"])) if more_raw["left_handed"][s]]

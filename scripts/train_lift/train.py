@@ -9,9 +9,7 @@ Fixed seeds; 0.12 s a step on one idle CPU core: both chains of run.sh, side by 
 """
 import argparse
 import copy
-import glob
 import math
-import os
 import random
 import time
 
@@ -244,8 +242,7 @@ def main():
     a.add_argument("--no-world", action="store_true", help="ablation: no world landmarks")
     args = a.parse_args()
     torch.set_num_threads(args.threads)
-    more = [p for folder in args.extra.split(",") if folder for p in sorted(glob.glob(os.path.join(folder, "*.npz")))]
-    rows = data.read(args.data, args.files.split(",") if args.files else data.TRAIN, more)
+    rows = data.read(args.data, args.files.split(",") if args.files else data.TRAIN, data.rendered(args.extra))
     pool = data.swings(rows, lambda body, kind: args.all or body not in HELD)
     print(len(pool), "swings", sum(rows.long[s] for s in pool), "whole clips", flush=True)
     net = train(rows, pool, args)
