@@ -18,8 +18,9 @@ use crate::warning::{Kind, Warned, Warning};
 /// An event this many sd and this many seconds away from the common offset: not one swing.
 const EVENT_LIMIT: (f64, f64) = (4.0, 0.06);
 /// Yet one event of four may be misread in one clip, by less than this, seconds, where the bodies
-/// move alike beyond doubt. Of 18 whole true pairs one has such an event (the top of a wild swing,
-/// 0.1 s early from behind); of 43 unlike ones with such an event none is let through by it.
+/// move alike beyond doubt. Of 18 whole true pairs one had such an event with the networks before
+/// (the top of a wild swing, 0.1 s early from behind), none has now; of 38 unlike ones with such an
+/// event none is let through by it.
 const MISREAD_S: f64 = 0.12;
 const EVENTS_TO_SPARE: usize = 4;
 /// Mean squared disagreement of the curves, in their own variance. Of 18 whole true pairs of bodies
