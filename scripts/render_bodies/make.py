@@ -4,8 +4,8 @@
     python make.py --bodies ../shared/bodies --library library.npz --models ../../models --out extra --swings 3000 --seed 1
     python check.py ../shared/lifting ../shared/bodies ../../models                  # same definitions as the lifting files?
 
-Needs numpy, torch, onnx; a CUDA card with cupy (five of these side by side made 150 pictures a second on one H100, both networks
-read; ten on two cards 600, `full` alone), or gcc (about 1 s a picture, network full alone). Same seed, same swings. The pictures are not
+Needs numpy, torch, onnx; a CUDA card with cupy (five of these side by side on each of four H200 made 3,500 pictures a second, `full` and the
+golfer network read; ../train_golfer/run.sh says how), or gcc (about 1 s a picture, network full alone). Same seed, same swings. The pictures are not
 kept, but for the squares that ../train_golfer learns from (--crops). Files have the arrays of ../shared/lifting/README.md that train_lift reads (no `rot`, `ang`, `mp`, and 23 of
 the points), in the same fixed-point form: its load.py reads them.
 
@@ -23,6 +23,7 @@ import argparse
 import collections
 import json
 import os
+import sys
 import time
 
 import numpy as np
@@ -130,6 +131,8 @@ def write(path, swings, networks):
         put(f"world_{n}", g("world"), 500)
         out[f"vp_{n}"] = np.round(g("vp") * 255).astype(np.uint8)
         out[f"roi_{n}"], out[f"flag_{n}"] = roi.astype(np.float32), g("flag").astype(np.float16)
+    if "words" in swings[0][1]["got"][networks[0]]:
+        out["words"] = cat(lambda r: r["got"][networks[0]]["words"])
     one = lambda f, d=None: np.array([f(s, r) for s, r in swings], dtype=d)
     out["id"], out["body"], out["left_handed"] = one(lambda s, r: s["seed"]), one(lambda s, r: s["body"]), one(lambda s, r: s["left"])
     out["lead"] = np.where(out["left_handed"], "R", "L")
@@ -162,6 +165,21 @@ def crop(img, roi):
     return x.round().clamp(0, 255).to(torch.uint8).permute(0, 2, 3, 1).contiguous()
 
 
+def golfer(args):
+    """What the golfer network of a checkpoint says of squares and handedness, float16 in the square's frame."""
+    sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "train_golfer"))
+    import net as N
+
+    net = N.Golfer(os.path.join(args.models, "pose_landmark_full.onnx")).to(args.device)
+    net.load_state_dict(torch.load(args.golfer, map_location=args.device))
+
+    @torch.no_grad()
+    def words(squares, left):
+        return net(N.square(squares, torch.full((len(squares),), left, device=squares.device)))[0].half().cpu().numpy()
+
+    return words
+
+
 def ahead(pool, jobs, most):
     """Plans in order, at most so many ahead of the pictures: a pool left alone fills the memory with them."""
     waiting = collections.deque()
@@ -191,12 +209,14 @@ def main():
     a.add_argument("--kinds", default="", help="chances of the three sorts of motion, as 0.6,0.25,0.15; even when left out")
     a.add_argument("--same-time", action="store_true", help="events stay where the script has them")
     a.add_argument("--crops", default="", help="folder: what the landmark network saw of every kept row, raw 256x256x3, rows in the npz's order")
+    a.add_argument("--golfer", default="", help="checkpoint of a golfer network that learns from none of these: what it says of every row goes into the file")
     a.add_argument("--digits", default="0123456789", help="last digits of the swings' numbers: 0 to 6 are those that ../train_golfer learns from")
     a.add_argument("--whole", type=float, default=0.15, help="share of whole clips")
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--names", default=",".join(BODIES))
     a.add_argument("--networks", default="full,heavy")
     a.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    a.add_argument("--card", type=float, default=1.0, help="share of the card's memory for this process; a swing that needs more is left out")
     a.add_argument("--workers", type=int, default=8)
     a.add_argument("--file", type=int, default=500, help="swings a file")
     a.add_argument("--limit", type=float, default=1e9, help="seconds after which to stop")
@@ -214,13 +234,21 @@ def main():
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
     stream = ahead(pool, jobs, 2 * args.workers) if pool else map(plan_swing, jobs)
     torch.backends.cudnn.allow_tf32 = False
+    if args.device != "cpu":
+        torch.cuda.set_per_process_memory_fraction(args.card)
     kern, net = draw.Kernels(args.device), pose.Pose(args.models, args.device, networks)
+    words = golfer(args) if args.golfer else None
     crops = open(os.path.join(args.crops, f"crops_{args.seed}.bin"), "wb") if args.crops else None
     done, files, rows, seen = [], 0, 0, 0
     for i, sw in enumerate(stream):
         if sw is None:
             continue
-        img, got, ok = start(kern, net, sw, networks)
+        try:
+            img, got, ok = start(kern, net, sw, networks)
+        except torch.OutOfMemoryError as e:
+            print("left out", sw["seed"], str(e)[:80], flush=True)
+            torch.cuda.empty_cache()
+            continue
         seen, rows = seen + len(ok), rows + int(ok.sum())
         if args.pictures and i < 40:
             from PIL import Image
@@ -228,8 +256,12 @@ def main():
             os.makedirs(args.pictures, exist_ok=True)
             Image.fromarray(np.concatenate([x for x in img[:: max(1, len(img) // 4)].cpu().numpy()[:4]], 1)[::2, ::2]).save(os.path.join(args.pictures, f"{i}.jpg"))
         if ok.sum() >= 8:
+            if crops or words:
+                squares = crop(img, got["full"]["roi"])
             if crops:
-                crops.write(crop(img, got["full"]["roi"])[torch.from_numpy(ok).to(img.device)].cpu().numpy().tobytes())
+                crops.write(squares[torch.from_numpy(ok).to(img.device)].cpu().numpy().tobytes())
+            if words:
+                got[networks[0]]["words"] = words(squares, sw["left"])
             keep = {k: sw[k] for k in ("points", "cam", "t", "K", "kind", "phase", "body", "left", "seed", "b")}
             done.append((keep, rows_of(keep, got, ok)))
             keep.pop("points")

@@ -3,10 +3,10 @@
     python learn.py --rows EXTRA --crops CROPS --lifting LIFTING --models ../../models --ckpt golfer.pt --seconds 600
     torchrun --nproc-per-node 2 learn.py ...              # one network on two cards, each with half the files
     python learn.py ... --ckpt golfer.pt --read OUT       # writes what it says of every row: OUT/golfer_SEED.npy
-    python learn.py ... --ckpt old.pt --read OUT --name before   # the same of rows that golfer.pt, on from old.pt, learns from
 
 Bodies m1, f1, m7 are never learned from. Of the other swings those whose number ends in 0 to 6 are learned from; from the
-rest (7 to 9) the corrector learns how far this network can be trusted. Needs a GPU; time is given, not steps.
+rest (7 to 9) the corrector learns how far this network can be trusted; and, where it learns on from one before (--init), from what
+that one said of all of them (make.py --golfer). Needs a GPU; time is given, not steps.
 """
 import argparse
 import math
@@ -62,15 +62,8 @@ class Set:
         self.body = np.concatenate([np.array(r.body)[r.row.numpy()][use] for _, r, use, _ in self.parts])
         print(len(self.crop), "squares", flush=True)
 
-    def square(self, k):
-        """B,3,256,256 0..1, left-handers mirrored about the region's centre (pixel i stands at i/256 - 1/2)."""
-        x = self.crop[k].permute(0, 3, 1, 2).float() / 255
-        m = x.flip(3).roll(1, 3)
-        m[..., 0] = m[..., 1]
-        return torch.where(self.left[k][:, None, None, None], m, x)
-
     def batch(self, k, gen=None):
-        x, roi = self.square(k), self.roi[k]
+        x, roi = N.square(self.crop[k], self.left[k]), self.roi[k]
         if gen is not None:
             x, roi = moved(x, roi, gen)
             x = changed(x, gen)
@@ -258,9 +251,9 @@ def read(args, dev):
         left = torch.from_numpy(raw["left_handed"][raw["row"]]).to(dev)
         out = []
         for i in range(0, len(c), 512):
-            s = argparse.Namespace(crop=torch.from_numpy(c[i : i + 512]).to(dev), left=left[i : i + 512])
-            out.append(net(Set.square(s, slice(None)))[0].half().cpu().numpy())
-        np.save(os.path.join(args.read, f"{args.name}_{data.seed_of(path)}.npy"), np.concatenate(out))
+            x = N.square(torch.from_numpy(c[i : i + 512]).to(dev), left[i : i + 512])
+            out.append(net(x)[0].half().cpu().numpy())
+        np.save(os.path.join(args.read, f"golfer_{data.seed_of(path)}.npy"), np.concatenate(out))
 
 
 def main():
@@ -271,7 +264,6 @@ def main():
     a.add_argument("--models", required=True)
     a.add_argument("--ckpt", required=True)
     a.add_argument("--read", default="")
-    a.add_argument("--name", default="golfer", help="with --read: `before` for rows that are yet to be learned from")
     a.add_argument("--init", default="", help="a checkpoint to learn on from")
     a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--batch", type=int, default=384)

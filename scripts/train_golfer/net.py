@@ -106,6 +106,15 @@ class Golfer(nn.Module):
         return y * self.sd + self.mean, (torch.exp(s.clamp(-6, 4)) + SD_FLOOR) * self.sd
 
 
+def square(crop, left):
+    """Squares B,256,256,3 of 8 bits as the network reads them, 0..1; left-handers B mirrored about the region's centre (pixel i stands at
+    i/256 - 1/2)."""
+    x = crop.permute(0, 3, 1, 2).float() / 255
+    m = x.flip(3).roll(1, 3)
+    m[..., 0] = m[..., 1]
+    return torch.where(left[:, None, None, None], m, x)
+
+
 def ray_axes(roi, focal):
     """Rotation from camera axes to axes whose z goes through the region's centre, B,3,3 (the smallest such turn)."""
     d = torch.nn.functional.normalize(torch.cat([roi[:, :2], focal[:, None]], 1), dim=1)

@@ -8,6 +8,7 @@ axes (x right, y down, z away) in statures, seen from the camera. `L` is the lea
 import glob
 import importlib.util
 import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -94,15 +95,17 @@ def seed_of(path):
 
 
 def said(path, d):
-    """What the golfer network said of every row, and whether the corrector may learn from it. before_SEED.npy is what it said before it
-    learned from any of these rows."""
+    """What the golfer network said of every row, and whether the corrector may learn from it. golfer_SEED.npy beside the file is what it
+    says now; words in the file itself (make.py --golfer) are of one that had learned from none of these rows."""
     folder, name = os.path.split(path)
-    beside = lambda kind: os.path.join(folder, f"{kind}_{seed_of(path)}.npy")
-    kinds = [k for k in ("before", "golfer") if name.startswith("extra_") and os.path.exists(beside(k))]
-    if not kinds:
+    now = os.path.join(folder, f"golfer_{seed_of(path)}.npy") if name.startswith("extra_") else ""
+    if os.path.exists(now):
+        words, have = np.load(now), ~learned(d["id"], d["body"])[d["row"]]
+    elif "words" in d:
+        words, have = d["words"], np.ones(len(d["row"]), bool)
+    else:
         return np.zeros((len(d["row"]), IMAGE), np.float32), np.zeros(len(d["row"]), np.float32)
-    have = np.ones(len(d["row"]), bool) if kinds[0] == "before" else ~learned(d["id"], d["body"])[d["row"]]
-    return np.load(beside(kinds[0])).astype(np.float32) * have[:, None], have.astype(np.float32)
+    return words.astype(np.float32) * have[:, None], have.astype(np.float32)
 
 
 def read_file(load, path, networks=NETWORKS):
@@ -154,8 +157,9 @@ def read(folder, names, more=()):
     """Several files joined; `more` are paths of files made by ../render_bodies."""
     load = reader(folder)
     parts, base = [], 0
-    for path in [os.path.join(folder, n + ".npz") for n in names] + list(more):
-        p = read_file(load, path)
+    with ThreadPoolExecutor(4) as pool:
+        found = list(pool.map(lambda path: read_file(load, path), [os.path.join(folder, n + ".npz") for n in names] + list(more)))
+    for p in found:
         p.row = p.row + base
         base += len(p.body)
         parts.append(p)
