@@ -294,10 +294,15 @@ fn a_lesson_survives_a_kill_and_ends_with_the_command_line_s_answer() {
         .args(pair.map(fixture))
         .output()
         .unwrap();
-    let mut cli: Value = serde_json::from_slice(&out.stdout).unwrap();
-    let mut own = shown["result"].clone();
-    // A note names what answers it where it is read: an option there, a part of the page here.
-    let (typed, read) = (cli["notes"].take(), own["notes"].take());
+    same(&shown["result"], &serde_json::from_slice(&out.stdout).unwrap());
+    corrections_count_and_can_be_undone(&page, &swing, &shown);
+}
+
+/// The page's result is the command line's. A note names what answers it where it is read: a part of the
+/// page here, an option there.
+fn same(page: &Value, cli: &Value) {
+    let (mut page, mut cli) = (page.clone(), cli.clone());
+    let (read, typed) = (page["notes"].take(), cli["notes"].take());
     let bare = |notes: &Value| -> Vec<String> {
         let said = notes.as_array().unwrap().iter().map(|note| note.as_str().unwrap());
         said.map(|note| note.rsplit_once(" (").map_or(note, |(before, _)| before).to_owned())
@@ -305,8 +310,7 @@ fn a_lesson_survives_a_kill_and_ends_with_the_command_line_s_answer() {
     };
     assert_eq!(bare(&typed), bare(&read));
     assert!(!read.to_string().contains("--"), "{read}");
-    assert!(own == cli, "page and command line differ");
-    corrections_count_and_can_be_undone(&page, &swing, &shown);
+    assert!(page == cli, "page and command line differ");
 }
 
 fn corrections_count_and_can_be_undone(page: &Open, swing: &str, before: &Value) {
@@ -377,8 +381,7 @@ fn a_slow_motion_clip_is_measured_at_the_rate_that_the_coach_chooses() {
         .arg(&slow)
         .output()
         .unwrap();
-    let cli: Value = serde_json::from_slice(&out.stdout).unwrap();
-    assert!(measured == cli, "page and command line differ");
+    same(&measured, &serde_json::from_slice(&out.stdout).unwrap());
     assert_eq!(measured["clips"][0]["time_scale"], 4.0);
     assert!(measured["swing"]["downswing_s"]["value"].as_f64().unwrap() < 0.6, "{measured}");
 

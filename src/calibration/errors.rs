@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.395, 0.182),
-        pixel: correlation(0.395, 0.182),
-        depth: correlation(0.459, 0.278),
-        log_stature_px: correlation(0.769, 0.289),
-        trunk: correlation(0.398, 0.268),
-        shoulders: correlation(0.162, 0.203),
-        hips: correlation(0.309, 0.253),
-        lead_arm: correlation(0.159, 0.176),
+        hub_pixel: correlation(0.403, 0.184),
+        pixel: correlation(0.403, 0.184),
+        depth: correlation(0.465, 0.281),
+        log_stature_px: correlation(0.781, 0.318),
+        trunk: correlation(0.417, 0.27),
+        shoulders: correlation(0.168, 0.211),
+        hips: correlation(0.314, 0.256),
+        lead_arm: correlation(0.163, 0.176),
     };
 }

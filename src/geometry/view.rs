@@ -254,7 +254,7 @@ fn slope(low: &Values, high: &Values, step: f64) -> Values {
 const DOUBT: f64 = 1.0;
 /// The sd of the hip line's components that the corrector states on plain held-out swings,
 /// statures.
-const USUAL_SD: f64 = 0.0094;
+const USUAL_SD: f64 = 0.0077;
 /// A camera whose motion could not be taken out shows lines nearly as well as another, for it
 /// shakes by a degree or two; but where a point stands it does not tell: of the sd of places, so
 /// many times. Shakes are as large as this: 80 pixels, where a point's own sd is 5 to 10.
