@@ -23,7 +23,7 @@ const CUT_S: f64 = 0.2;
 /// The bar is 0.5 cm and 1.5 degrees; turns miss it: what was reached is in DEVELOPERS.md.
 const HUB_CM: f64 = 0.5;
 const TILT_DEG: f64 = 1.5;
-const TURN_DEG: f64 = 4.0;
+const TURN_DEG: f64 = 3.5;
 /// A clip made as small and as poor as this is not what the bar asks (720p): so much more.
 const SMALL: f64 = 1.2;
 
