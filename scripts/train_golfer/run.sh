@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Renders golfers, teaches the golfer network on them and writes down what it says of those that it did not learn from. Needs one
-# CUDA card or more (80 GB each), cupy, 100 GB of memory for the squares and as many more for each two cards; half an hour on four H200.
+# CUDA card or more (80 GB each), cupy, 60 GB of memory a card for the squares; half an hour on four H200.
 # Usage: run.sh LIFTING_FOLDER BODIES_FOLDER REPOSITORY WORK_FOLDER FIRST_SEED [CHECKPOINT to learn on from]
 # Leaves WORK/rows (for ../train_lift/run.sh's EXTRA_FOLDER; with a checkpoint "WORK/rows,WORK/learned", whose rows it spoke of before they were
 # learned from), WORK/fresh (FRESH_FOLDER: unseen people) and models/golfer.onnx.
