@@ -90,7 +90,8 @@ def looked_at(plan, kern, net, golfer, number):
             return None
         keep = dict(points=s["points"], cam=cam, t=T, K=1, kind=k, phase=PHASE, body=name, left=False, seed=10 * number + k, b=b)
         row = make.rows_of(keep, {n: {a: v.numpy() for a, v in o.items()} for n, o in out.items()}, ok)
-        rows.append((keep, {**row, "golfer": words(golfer, img[ok], row["got"]["full"]["roi"])}))
+        row["got"]["full"]["words"] = words(golfer, img[ok], row["got"]["full"]["roi"])
+        rows.append((keep, row))
     return rows
 
 
@@ -128,10 +129,8 @@ def main():
         plan = planned((args.seed, number), lib, args.bodies)
         done += plan and looked_at(plan, kern, reader, golfer, number) or []
     with tempfile.TemporaryDirectory() as folder:
-        # named as the files of rendered people are, with the golfer network's words beside
         path, load = os.path.join(folder, "extra_0_0.npz"), data.reader(args.data)
         make.write(path, done, ("full",))
-        np.save(os.path.join(folder, "golfer_0.npy"), np.concatenate([row["golfer"] for _, row in done]))
         rows = data.read_file(load, path, ("full",))
     rows.first = torch.cat([torch.zeros(1, dtype=torch.long), torch.cumsum(torch.bincount(rows.row), 0)])
     net = evaluate.load_net(args.ckpt)

@@ -131,8 +131,8 @@ def write(path, swings, networks):
         put(f"world_{n}", g("world"), 500)
         out[f"vp_{n}"] = np.round(g("vp") * 255).astype(np.uint8)
         out[f"roi_{n}"], out[f"flag_{n}"] = roi.astype(np.float32), g("flag").astype(np.float16)
-    if "words" in swings[0][1]["got"][networks[0]]:
-        out["words"] = cat(lambda r: r["got"][networks[0]]["words"])
+    if "words" in swings[0][1]["got"].get("full", {}):
+        out["words"] = cat(lambda r: r["got"]["full"]["words"])
     one = lambda f, d=None: np.array([f(s, r) for s, r in swings], dtype=d)
     out["id"], out["body"], out["left_handed"] = one(lambda s, r: s["seed"]), one(lambda s, r: s["body"]), one(lambda s, r: s["left"])
     out["lead"] = np.where(out["left_handed"], "R", "L")
@@ -261,7 +261,7 @@ def main():
             if crops:
                 crops.write(squares[torch.from_numpy(ok).to(img.device)].cpu().numpy().tobytes())
             if words:
-                got[networks[0]]["words"] = words(squares, sw["left"])
+                got["full"]["words"] = words(squares, sw["left"])
             keep = {k: sw[k] for k in ("points", "cam", "t", "K", "kind", "phase", "body", "left", "seed", "b")}
             done.append((keep, rows_of(keep, got, ok)))
             keep.pop("points")

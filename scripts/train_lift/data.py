@@ -156,13 +156,12 @@ def read_file(load, path, networks=NETWORKS):
 def read(folder, names, more=()):
     """Several files joined; `more` are paths of files made by ../render_bodies."""
     load = reader(folder)
-    parts, base = [], 0
     with ThreadPoolExecutor(4) as pool:
-        found = list(pool.map(lambda path: read_file(load, path), [os.path.join(folder, n + ".npz") for n in names] + list(more)))
-    for p in found:
+        parts = list(pool.map(lambda path: read_file(load, path), [os.path.join(folder, n + ".npz") for n in names] + list(more)))
+    base = 0
+    for p in parts:
         p.row = p.row + base
         base += len(p.body)
-        parts.append(p)
     cat = lambda key, dim=0: torch.cat([getattr(p, key) for p in parts], dim)
     out = Rows(*[cat(k, 1) for k in ("land", "roi", "flag")], *[cat(k) for k in ("truth", "row", "t", "phase", "focal", "aspect", "pose", "stature", "view", "image", "two", "have")],
                kind=sum((p.kind for p in parts), []), body=sum((p.body for p in parts), []))

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Trains, validates, calibrates and exports the corrector on two cores in about 45 minutes.
 # Usage: run.sh LIFTING_FOLDER EXTRA_FOLDER FRESH_FOLDER REPOSITORY [train.py options]
-# EXTRA_FOLDER, FRESH_FOLDER: files of ../render_bodies/make.py with what the golfer network says of them beside each
-# (../train_golfer/learn.py --read); FRESH_FOLDER holds people whom neither network has seen (models/lift.md).
+# EXTRA_FOLDER, FRESH_FOLDER: files of ../render_bodies/make.py with what the golfer network says of them in each (make.py --golfer)
+# or beside it (../train_golfer/learn.py --read); FRESH_FOLDER holds people whom neither network has seen (models/lift.md).
 set -euo pipefail
 cd "$(dirname "$0")"
 data=$1 extra=$2 fresh=$3 repo=$4 work=$(mktemp -d)
