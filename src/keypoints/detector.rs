@@ -48,16 +48,28 @@ pub(super) fn letterbox(size: PictureSize) -> Roi {
     Roi { centre: size.centre(), side: size.long(), rotation: 0.0 }
 }
 
-/// People in the picture, best first.
+/// Squares as wide as the short side that cover the picture: in each a person looks larger than in the
+/// letterbox, by the picture's long side over its short one.
+pub(super) fn parts(size: PictureSize) -> [Roi; 3] {
+    let middle = size.centre();
+    let side = f64::from(size.width.min(size.height));
+    let slack = (size.long() - side) / 2.0;
+    [-slack, 0.0, slack].map(|off| {
+        let (across, down) = if size.width > size.height { (off, 0.0) } else { (0.0, off) };
+        let centre = Pixel::new(middle.x + across, middle.y + down);
+        Roi { centre, side, rotation: 0.0 }
+    })
+}
+
+/// People in a square of the picture, best first.
 pub(super) fn people(
     anchors: &[[f64; 2]],
     boxes: &[f32],
     scores: &[f32],
-    size: PictureSize,
+    square: &Roi,
 ) -> Vec<Detection> {
-    let square = letterbox(size);
     let faces = suppress(candidates(anchors, boxes, scores));
-    faces.iter().filter_map(|face| face.detection(&square)).collect()
+    faces.iter().filter_map(|face| face.detection(square)).collect()
 }
 
 /// A face box with the two points that place the body, shares of the square.

@@ -77,11 +77,26 @@ impl Networks {
     /// # Errors
     /// [`KeypointsError::EmptyPicture`], or [`KeypointsError::Run`] where the network stops.
     pub fn detect(&self, image: &RgbImage) -> Result<Vec<Detection>, KeypointsError> {
-        let size = size_of(image)?;
-        let square = detector::letterbox(size);
-        let input = crop::read(image, &square, DETECTOR_READING);
+        self.detect_in(image, &detector::letterbox(size_of(image)?))
+    }
+
+    /// People who are too small for [`Self::detect`]: looked for in squares as wide as the picture's
+    /// short side. A person may come more than once.
+    ///
+    /// # Errors
+    /// As [`Self::detect`].
+    pub fn detect_small(&self, image: &RgbImage) -> Result<Vec<Detection>, KeypointsError> {
+        let mut people = Vec::new();
+        for square in detector::parts(size_of(image)?) {
+            people.extend(self.detect_in(image, &square)?);
+        }
+        Ok(people)
+    }
+
+    fn detect_in(&self, image: &RgbImage, square: &Roi) -> Result<Vec<Detection>, KeypointsError> {
+        let input = crop::read(image, square, DETECTOR_READING);
         let [boxes, scores] = self.detector.run(detector::INPUT, &input)?;
-        Ok(detector::people(&self.anchors, &boxes, &scores, size))
+        Ok(detector::people(&self.anchors, &boxes, &scores, square))
     }
 
     /// Landmarks of the one person in `square`. A [`Landmarks::person`] below one half says that

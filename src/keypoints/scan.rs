@@ -1,6 +1,7 @@
 //! First look. In: pictures of the clip, thinned. Out: everybody in each of them.
 //!
-//! For each picture: detector, then the landmark network for each person, a second time in the
+//! For each picture: detector, in parts of the picture where it sees nobody in the whole; then the
+//! landmark network for each person, a second time in the
 //! square that the first reading asks for where that one is clearly another (POSE.md section
 //! 3.6), and once more in the mirror: the square to read next is in the middle between what both
 //! ask for, so that a mirrored clip gives the mirrored square; then the detector again with these
@@ -122,7 +123,11 @@ fn add(
     rest: &RgbImage,
     people: &mut Vec<Landmarks>,
 ) -> Result<(), KeypointsError> {
-    for found in networks.detect(rest)? {
+    let mut seen = networks.detect(rest)?;
+    if seen.is_empty() && people.is_empty() {
+        seen = networks.detect_small(rest)?;
+    }
+    for found in seen {
         let Some((mut person, _)) = read_settled(networks, image, found.roi, AS_IT_IS)? else {
             continue;
         };
