@@ -3,7 +3,7 @@
 
 use super::motion::Motion;
 use super::strike::{Strike, find_strikes};
-use super::swings::{SwingSpan, find_known, pick};
+use super::swings::{SwingSpan, find_swings, pick};
 use super::{
     Event, Events, EventsError, ImpactSource, address, finish, handed, impact, level, marked, top,
 };
@@ -37,7 +37,7 @@ pub fn detect_marked(
 ) -> Result<Warned<Events>, EventsError> {
     let motion = Motion::new(lifted, handed)?;
     let strikes = sound.map_or_else(Vec::new, |s| find_strikes(s, clock));
-    let span = pick(&find_known(&motion.samples()), &strikes)?.output;
+    let span = pick(&find_swings(&motion.samples()), &strikes)?.output;
     if span.top.0 < motion.u.first() + 2.5 * motion.step {
         return Err(EventsError::StartsAfterTop);
     }

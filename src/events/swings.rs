@@ -66,15 +66,10 @@ impl SwingSpan {
     }
 }
 
-/// Candidate swings in time order.
+/// The swings, in time order, of somebody who is known to swing: the hands of some hardly go down in
+/// the picture, and what was just enough for [`crate::track::choose`] may just not be here.
 #[must_use]
 pub fn find_swings(hands: &[HandSample]) -> Vec<SwingSpan> {
-    find(hands, TURN)
-}
-
-/// The same where the scan has found a swing already, so that there is one: the hands of some
-/// hardly go down in the picture, and what was just enough in the scan may just not be here.
-pub(super) fn find_known(hands: &[HandSample]) -> Vec<SwingSpan> {
     let spans = find(hands, TURN);
     if spans.is_empty() { find(hands, SMALL_TURN) } else { spans }
 }
@@ -263,10 +258,10 @@ mod tests {
     use super::*;
 
     fn found(script: &Script) -> Vec<SwingSpan> {
-        find_swings(&coarse(script))
+        find(&coarse(script), TURN)
     }
 
-    /// Hands that fall by a tenth of the stature only: no swing for the scan, one where it is known.
+    /// Hands that fall by a tenth of the stature only.
     #[test]
     fn a_shallow_swing_is_found_where_there_must_be_one() {
         let mut hands = coarse(&Script::default());
@@ -274,8 +269,8 @@ mod tests {
         let low = hands.iter().map(|h| h.hands.y).fold(f64::MIN, f64::max);
         let high = hands.iter().map(|h| h.hands.y).fold(f64::MAX, f64::min);
         hands.iter_mut().for_each(|h| h.hands.y *= 0.1 * size / (low - high));
-        assert!(find_swings(&hands).is_empty());
-        assert_eq!(find_known(&hands).len(), 1);
+        assert!(find(&hands, TURN).is_empty());
+        assert_eq!(find_swings(&hands).len(), 1);
     }
 
     #[test]

@@ -10,21 +10,32 @@ use crate::track::CameraMotion;
 /// A slope is told only while its line is turned less than this, radians (MEASURES.md).
 const SLOPE_LIMIT: f64 = std::f64::consts::FRAC_PI_3;
 
+/// What a camera at one side can say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sight {
+    Absent,
+    /// Its own motion could not be taken out: how lines point, not where points stand.
+    Unsteady,
+    Steady,
+}
+
 /// What the clips at hand can say.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Support {
-    face_on: bool,
-    down_the_line: bool,
-    moved: bool,
+    face_on: Sight,
+    down_the_line: Sight,
 }
 
 impl Support {
     pub fn of(views: &[&View]) -> Self {
-        let has = |view| views.iter().any(|v| v.calibration().view == view);
+        let sight = |view| match views.iter().find(|v| v.calibration().view == view) {
+            None => Sight::Absent,
+            Some(v) if v.input.camera_motion == CameraMotion::Untrusted => Sight::Unsteady,
+            Some(_) => Sight::Steady,
+        };
         Self {
-            face_on: has(calibration::View::FaceOn),
-            down_the_line: has(calibration::View::DownTheLine),
-            moved: views.iter().any(|v| v.input.camera_motion == CameraMotion::Untrusted),
+            face_on: sight(calibration::View::FaceOn),
+            down_the_line: sight(calibration::View::DownTheLine),
         }
     }
 
@@ -38,12 +49,12 @@ impl Support {
             | M::SpineTilt
             | M::ShoulderSlope
             | M::HipSlope
-                if !self.face_on =>
+                if self.face_on == Sight::Absent =>
             {
                 return Err(Missing::NeedsFaceOn);
             }
             M::LowerHubBall | M::UpperHubBall | M::HeadBall | M::ForwardBend
-                if !self.down_the_line =>
+                if self.down_the_line == Sight::Absent =>
             {
                 return Err(Missing::NeedsDownTheLine);
             }
@@ -57,9 +68,17 @@ impl Support {
         if turn.is_some_and(|t| values[t as usize].abs() >= SLOPE_LIMIT) {
             return Err(Missing::TurnedTooFar);
         }
-        if measure.is_travel() && self.moved {
-            return Err(Missing::CameraMoved);
+        if self.steady(measure) { Ok(()) } else { Err(Missing::CameraMoved) }
+    }
+
+    /// A travel is told by the camera that sees it across the picture; up by either.
+    fn steady(self, measure: Measure) -> bool {
+        use Measure as M;
+        match measure {
+            M::LowerHubTarget | M::UpperHubTarget | M::HeadTarget => self.face_on == Sight::Steady,
+            M::LowerHubBall | M::UpperHubBall | M::HeadBall => self.down_the_line == Sight::Steady,
+            _ if measure.is_travel() => [self.face_on, self.down_the_line].contains(&Sight::Steady),
+            _ => true,
         }
-        Ok(())
     }
 }

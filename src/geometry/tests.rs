@@ -181,6 +181,39 @@ fn a_camera_that_could_not_be_steadied_is_believed_less() {
     assert!(moved > 1.3 * still, "{moved} {still}");
 }
 
+/// What the steady camera of two sees across its picture is told, and is right within its sd.
+#[test]
+fn the_steady_one_of_two_cameras_still_tells_travel() {
+    let swing = Swing { size: 1.0 };
+    let face = Clip::new(&Shot::new(View::FaceOn, Handed::Right), &swing);
+    let line = Clip::new(&Shot::new(View::DownTheLine, Handed::Right), &swing);
+    let (target, ball, up) = (Measure::LowerHubTarget, Measure::LowerHubBall, Measure::LowerHubUp);
+    let told = |face_on, down_the_line| {
+        let first = ViewInput { camera_motion: face_on, ..face.input() };
+        let second = ViewInput { camera_motion: down_the_line, ..line.input() };
+        let seen = motion(&[first, second]).unwrap().output;
+        let at = &seen.at(Event::Top).unwrap().frame;
+        [target, ball, up].map(|m| at.get(m).map(|seen| seen.estimate()))
+    };
+    let (still, lost) = (CameraMotion::Still, CameraMotion::Untrusted);
+    let both = told(still, still).map(Result::unwrap);
+    let face_alone = told(still, lost);
+    assert_eq!(face_alone[1], Err(Missing::CameraMoved));
+    let line_alone = told(lost, still);
+    assert_eq!(line_alone[0], Err(Missing::CameraMoved));
+    for (got, want) in [
+        (face_alone[0], both[0]),
+        (face_alone[2], both[2]),
+        (line_alone[1], both[1]),
+        (line_alone[2], both[2]),
+    ] {
+        let got = got.unwrap();
+        assert!((got.value - want.value).abs() < got.sd, "{got:?} {want:?}");
+        assert!(got.sd > want.sd, "{got:?} {want:?}");
+    }
+    assert_eq!(told(lost, lost), [Err(Missing::CameraMoved); 3]);
+}
+
 #[test]
 fn a_still_body_does_not_travel() {
     for view in [View::FaceOn, View::DownTheLine] {
