@@ -115,8 +115,11 @@ class Body:
         self.at, self.p = {k: a * f for k, a in self.at.items()}, {k: a * f for k, a in self.p.items()}
         return self
 
-    def shaped(self, rng, size=1.0):
-        """Another person: lengths, breadths and girths changed segment by segment (sd in per cent), belly, stature."""
+    def shaped(self, rng, size=1.0, apart=0.0):
+        """Another person: lengths, breadths and girths changed segment by segment (sd in per cent), belly, stature; and, as
+        much as `apart` says, how parts lie to each other (0: as in the body that it is made from)."""
+        own = rng.spawn(1)[0]  # leaves what rng draws next as it was
+        rest = lambda sd: float(np.clip(own.normal(), -2.2, 2.2) * sd * size * apart)
         n = lambda sd: float(np.exp(np.clip(rng.normal(), -2.2, 2.2) * sd * size))
         leg, trunk, arm, shin, fore = n(0.04), n(0.04), n(0.045), n(0.02), n(0.02)
         wide, deep, hips, shoulders, girth = n(0.06), n(0.08), n(0.06), n(0.055), n(0.08)
@@ -137,20 +140,33 @@ class Body:
             for g in TREE:
                 if g.endswith("." + s) and g not in S:
                     S[g] = I * foot
+        # The 16 bodies differ by 6 thousandths of the stature in how far the shoulders lie before the upper hub, by 10 in the neck:
+        # a round or straight upper back, shoulders rolled forward or high, a chest deeper than the belly, hips under the skin
+        S["thorax"][1] *= np.exp(rest(0.05))
+        S["thorax"][1, 2] = rest(0.06)
+        forward, high = rest(0.055), rest(0.025)
+        for s, side in zip(SIDES, (1, -1)):
+            S[f"clav.{s}"][1:, 0] = side * forward, side * high
+        hull = np.array([0, rest(0.0025), rest(0.0025)]) * self.stature
         new = {"pelvis": self.at["pelvis"].copy()}
         for s, (_, up) in TREE.items():
             if up:
-                new[s] = new[up] + S[up] @ (self.at[s] - self.at[up])
+                new[s] = new[up] + S[up] @ (self.at[s] - self.at[up]) + (hull if s == "sp5" else 0)
         carried = {n: (new[s] + S[s] @ (self.p[n] - self.at[s])) for n, (_, s) in CARRIED.items()}
         v = np.zeros_like(self.v)
         for i, s in enumerate(self.seg):
-            v += self.w[:, i : i + 1] * (new[s] + (self.v - self.at[s]) @ S[s].T)
+            v += self.w[:, i : i + 1] * (new[s] + (self.v - self.at[s]) @ S[s].T + (hull if s == "pelvis" else 0))
         navel = (new["sp4"] + new["sp3"]) / 2
         belly = max(0.0, rng.normal(0, 0.035)) * size
         trunkish = self.w[:, [self.seg.index(s) for s in ("pelvis", "sp5", "sp4", "sp3", "thorax")]].sum(1)
         d = (v - navel) / [0.16, 1, 0.13]
         front = np.clip((navel[1] - v[:, 1]) / 0.12, -0.3, 1)
         v[:, 1] -= belly * trunkish * front * np.exp(-0.5 * (d[:, 0] ** 2 + d[:, 2] ** 2))
+        for point, sd in (("sternum", 0.006), ("back", 0.005)):  # breast and shoulder blades, full or flat
+            middle, full = carried[point].copy(), rest(sd)
+            swell = lambda q: full * np.exp(-0.5 * (((q - middle) / [0.11, 0.09, 0.1]) ** 2).sum(-1))
+            v[:, 1] += swell(v) * trunkish
+            carried[point][1] += full
         low = v[:, 2].min()
         tall = np.clip(rng.normal(1, 0.045), 0.9, 1.1)
         f = np.array([tall * n(0.015), tall * n(0.015), tall])

@@ -11,7 +11,8 @@ the points), in the same fixed-point form: its load.py reads them.
 
 What differs from the lifting files, on purpose:
   bodies   each swing a new shape: lengths of legs, trunk, arms, shins, forearms, breadth of hips and shoulders, girths, belly, neck,
-           head, feet changed at random, clothes that stand off, sleeves, shorts, glove, belt, cap
+           head, feet changed at random, chest, shoulders, neck and hips against each other (--apart), clothes that stand off,
+           sleeves, shorts, glove, belt, cap
   motions  a third the script with changes of everything, a third with changes three times as large (pelvis, chest, head,
            hands, elbows, collar bones, feet, each in its own time), a third of no script at all (turns of pelvis and chest
            apart, slow or quick, hands anywhere in front, together or not); the library holds no clip of m1, f1, m7
@@ -69,12 +70,12 @@ def times(rng, whole, same_time=False):
     return t, K, rng.uniform(0.002, 0.009) if K > 1 else 0.0
 
 
-def swing(seed, names, bodies, lib, whole, kinds=None, same_time=False):
+def swing(seed, names, bodies, lib, whole, kinds=None, same_time=False, apart=1.0):
     """Everything about one swing but its pictures; None when no camera holds it. kinds: chances of the three sorts of
-    motion; same_time: the script's events stay at their times."""
+    motion; same_time: the script's events stay at their times; apart: as Body.shaped."""
     rng = np.random.default_rng(seed)
     name = names[int(rng.integers(len(names)))]
-    b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]))
+    b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]), apart)
     t, K, shutter = times(rng, whole, same_time)
     sub = (t[:, None] + (np.linspace(-0.5, 0.5, K) if K > 1 else np.zeros(1))[None] * shutter).ravel()
     kind = int(rng.integers(3)) if kinds is None else int(rng.choice(3, p=kinds))
@@ -208,6 +209,7 @@ def main():
     a.add_argument("--swings", type=int, default=100)
     a.add_argument("--kinds", default="", help="chances of the three sorts of motion, as 0.6,0.25,0.15; even when left out")
     a.add_argument("--same-time", action="store_true", help="events stay where the script has them")
+    a.add_argument("--apart", type=float, default=1.0, help="how much parts of a body move against each other; 0: seeds before 600 as they were")
     a.add_argument("--crops", default="", help="folder: what the landmark network saw of every kept row, raw 256x256x3, rows in the npz's order")
     a.add_argument("--golfer", default="", help="checkpoint of a golfer network that learns from none of these: what it says of every row goes into the file")
     a.add_argument("--digits", default="0123456789", help="last digits of the swings' numbers: 0 to 6 are those that ../train_golfer learns from")
@@ -228,7 +230,7 @@ def main():
     began = time.time()
     rng = np.random.default_rng(args.seed)
     kinds = [float(k) for k in args.kinds.split(",")] if args.kinds else None
-    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole), kinds, args.same_time) for i in range(args.swings) if str(i % 10) in args.digits]
+    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole), kinds, args.same_time, args.apart) for i in range(args.swings) if str(i % 10) in args.digits]
     import multiprocessing as mp
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None
