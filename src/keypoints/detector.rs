@@ -49,16 +49,17 @@ pub(super) fn letterbox(size: PictureSize) -> Roi {
 }
 
 /// Squares as wide as the short side that cover the picture: in each a person looks larger than in the
-/// letterbox, by the picture's long side over its short one.
-pub(super) fn parts(size: PictureSize) -> [Roi; 3] {
+/// letterbox, by the picture's long side over its short one. None of a square picture.
+pub(super) fn parts(size: PictureSize) -> Vec<Roi> {
+    let (width, height) = (f64::from(size.width), f64::from(size.height));
+    let side = width.min(height);
+    let (across, down) = ((width - side) / 2.0, (height - side) / 2.0);
+    if across + down < 1.0 {
+        return Vec::new();
+    }
     let middle = size.centre();
-    let side = f64::from(size.width.min(size.height));
-    let slack = (size.long() - side) / 2.0;
-    [-slack, 0.0, slack].map(|off| {
-        let (across, down) = if size.width > size.height { (off, 0.0) } else { (0.0, off) };
-        let centre = Pixel::new(middle.x + across, middle.y + down);
-        Roi { centre, side, rotation: 0.0 }
-    })
+    let at = |share: f64| Pixel::new(middle.x + share * across, middle.y + share * down);
+    [-1.0, 0.0, 1.0].map(|share| Roi { centre: at(share), side, rotation: 0.0 }).to_vec()
 }
 
 /// People in a square of the picture, best first.
@@ -154,6 +155,22 @@ mod tests {
 
     fn face(score: f64, left: f64) -> Face {
         Face { score, values: [left, 0.0, left + 0.2, 0.2, left, 0.5, left, 0.1] }
+    }
+
+    #[test]
+    fn the_parts_of_a_picture_cover_it_and_stay_within_it() {
+        for (width, height) in [(1280, 720), (720, 1280)] {
+            let parts = parts(PictureSize { width, height });
+            let reach = |at: fn(Pixel) -> f64| {
+                let centres: Vec<f64> = parts.iter().map(|p| at(p.centre)).collect();
+                let (low, high) = (centres[0], centres[centres.len() - 1]);
+                assert!(centres.windows(2).all(|w| w[1] - w[0] < parts[0].side));
+                (low - parts[0].side / 2.0, high + parts[0].side / 2.0)
+            };
+            assert_eq!(reach(|p| p.x), (0.0, f64::from(width)));
+            assert_eq!(reach(|p| p.y), (0.0, f64::from(height)));
+        }
+        assert!(parts(PictureSize { width: 640, height: 640 }).is_empty());
     }
 
     #[test]

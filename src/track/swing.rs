@@ -1,7 +1,7 @@
 //! Is this a swing? In: one person's path through the coarse scan. Out: how much his hands
 //! look like a golf swing's. Lengths in the person's own stature, real seconds.
 //!
-//! A swing is: both hands together, low, up above the elbows, down fast, and up again. The
+//! A swing is: both hands together, low, up above the elbows, most of the way down fast, and up again. The
 //! times are wide brackets around FACTS A3.1-A3.2 (backswing 0.7-1.1 s, downswing
 //! 0.2-0.33 s at 30 pictures a second); heights come from FACTS B2 (hip 0.530 of stature,
 //! shoulder 0.818, hanging wrist 0.485). The limits are this program's choice.
@@ -217,7 +217,7 @@ mod tests {
         assert!(swings(&sampled(0.1, &places)));
     }
 
-    /// As a scan saw a rendered swing: from behind, and with a face-on camera.
+    /// As a scan saw a rendered swing from behind; its hands are set down in the lap in the second.
     #[test]
     fn hands_that_no_picture_shows_at_their_lowest_have_come_down() {
         let behind: Vec<(f64, f64)> = [
@@ -227,7 +227,6 @@ mod tests {
         .map(|height| (0.1, height))
         .to_vec();
         assert!(swings(&sampled(1.0 / 12.0, &behind)));
-        // and then not up again: set down in the lap
         let lap: Vec<(f64, f64)> = behind[..13].iter().copied().chain([(0.1, 0.15); 12]).collect();
         assert!(!swings(&sampled(1.0 / 12.0, &lap)));
     }
