@@ -1,6 +1,7 @@
 """Writes the golfer network as ONNX: weights as fp16, one output `golfer` [1,76] in natural units (net.py).
 
     python export.py --ckpt golfer.pt --models ../../models      # models/golfer.onnx; compares it with PyTorch
+    python export.py --back ../../../shared/lifting --ckpt golfer.pt  # and back, to learn on from; spreads of the lifting files' targets
 """
 import argparse
 import os
@@ -12,6 +13,8 @@ import torch
 from onnx import TensorProto, helper, numpy_helper
 
 import net as N
+
+import data  # of ../train_lift, whose folder net.py puts on the path
 
 
 def graph_of(golfer, source):
@@ -60,11 +63,34 @@ def graph_of(golfer, source):
     return graph
 
 
+def back(models, lifting):
+    """A golfer network that says what models/golfer.onnx says. What the file does not hold is made up anew: the spreads, and the
+    sd that it states while it learns (0.12 spreads, about what its errors are)."""
+    rows = data.read(lifting, ["train_0", "wide_0", "wild_0"])
+    t = N.targets(rows.truth, rows.roi[0], rows.focal[rows.row], rows.pose[rows.row])
+    mean, sd = t.mean(0), t.std(0).clamp_min(1e-3)
+    golfer = N.Golfer(os.path.join(models, "pose_landmark_full.onnx"), (mean, sd))
+    said = {i.name.removesuffix("_h"): torch.tensor(numpy_helper.to_array(i).astype(np.float32)) for i in onnx.load(os.path.join(models, "golfer.onnx")).graph.initializer}
+    V = N.VALUES
+    with torch.no_grad():
+        for name, weight in golfer.body.weight.items():
+            weight.copy_(said[name].reshape(weight.shape))
+        golfer.wide.weight.copy_(said["g_wide"].T), golfer.wide.bias.copy_(said["g_wide_b"])
+        golfer.head.weight[:V] = said["g_head"].T / sd[:, None]
+        golfer.skip.weight.copy_(said["g_skip"].T / sd[:, None]), golfer.skip.bias.copy_((said["g_bias"] - mean) / sd)
+        golfer.head.weight[V:], golfer.head.bias[:V], golfer.head.bias[V:] = 0.0, 0.0, float(np.log(0.12))
+    return golfer
+
+
 def main():
     a = argparse.ArgumentParser()
+    a.add_argument("--back", default="", metavar="LIFTING", help="write the shipped network as a checkpoint instead")
     a.add_argument("--ckpt", required=True)
     a.add_argument("--models", default="../../models")
     args = a.parse_args()
+    if args.back:
+        torch.save(back(args.models, args.back).state_dict(), args.ckpt)
+        return
     source = os.path.join(args.models, "pose_landmark_full.onnx")
     golfer = N.Golfer(source)
     golfer.load_state_dict(torch.load(args.ckpt, map_location="cpu"))

@@ -1,13 +1,14 @@
 """Writes the trained networks as one ONNX file: their mean, weights as fp16 and int8, fixed shapes, plain operations.
 
     python export.py --ckpt script.pt,lift.pt --out ../../models/lift.onnx
+    python export.py --back ../../models/lift.onnx --out FOLDER                 # and back: FOLDER/1.pt ..., to learn on from
 
 Inputs `x` [1,64,398] and `mask` [1,64] (1 = a frame, 0 = padding); outputs `frame` [1,64,70], `frame_sd`,
 `clip` [1,4], `clip_sd`. Checks the file against PyTorch and prints the largest difference in sd.
 """
 import argparse
-
 import json
+import os
 
 import numpy as np
 import onnx
@@ -44,12 +45,41 @@ def halve(model):
     return model
 
 
+LAYERS = ("q", "k", "v", "o", "up", "down")
+
+
+def back(path, folder):
+    """The checkpoints of a shipped file, with the weights as it holds them."""
+    graph = onnx.load(path).graph
+    value = {i.name: numpy_helper.to_array(i) for i in graph.initializer}
+    for n in graph.node:
+        if n.op_type == "Cast" and n.input[0] in value:
+            value[n.output[0]] = value[n.input[0]].astype(np.float32)
+    for n in graph.node:
+        if n.op_type == "Mul" and all(i in value for i in n.input):
+            value[n.output[0]] = value[n.input[0]] * value[n.input[1]]
+    # matrices have lost their names and kept their order
+    matrices = iter([value[n.input[1]] for n in graph.node if n.op_type == "MatMul" and n.input[1] in value])
+    count = len({n.split(".")[1] for n in value if n.startswith("nets.")})
+    for k in range(count):
+        named = {n.removeprefix(f"nets.{k}.").removesuffix("_h"): v for n, v in value.items() if n.startswith(f"nets.{k}.")}
+        state = {n: torch.tensor(v, dtype=torch.float32) for n, v in named.items()}
+        depth = len({n.split(".")[1] for n in state if n.startswith("blocks.")})
+        for name in ["embed", "mix.1", *(f"blocks.{b}.{x}" for b in range(depth) for x in LAYERS), "deep", "out", "skip"]:
+            state[f"{name}.weight"] = torch.tensor(next(matrices).T.copy())
+        torch.save(state, os.path.join(folder, f"{k + 1}.pt"))
+        load_net(os.path.join(folder, f"{k + 1}.pt"))
+
+
 def main():
     a = argparse.ArgumentParser()
     a.add_argument("--ckpt", default="lift.pt")
+    a.add_argument("--back", default="", help="a shipped file instead: its checkpoints into the folder OUT")
     a.add_argument("--out", default="lift.onnx")
     a.add_argument("--calibration", default="", help="lift.json: its factors go into the file's sd")
     args = a.parse_args()
+    if args.back:
+        return back(args.back, args.out)
     net = load_net(args.ckpt)
     if args.calibration:
         ship = json.load(open(args.calibration))["calibration"]["ship"]
