@@ -16,7 +16,8 @@ const DOWN: f64 = 0.06;
 /// And at impact when they have come back this share of the way up from address: a scan of ten or
 /// twelve pictures a second seldom shows them at their lowest. Ten pictures a second of 570 whole
 /// clips of the lifting files, 404 of `render_bodies` and 179 of wild motion: 1.4, 9.7 and 16 % were no
-/// swing by [`DOWN`] alone, 0.3, 1.1 and 1.1 % with this, [`AT_ADDRESS`] and [`MOSTLY`] as they are.
+/// swing by [`DOWN`] alone, 0.3, 1.1 and 1.1 % with this, [`AT_ADDRESS`] and [`MOSTLY`], which were
+/// chosen on these clips.
 const CAME_DOWN: f64 = 0.5;
 /// How far up again the hands go after impact, at the least.
 const UP_AGAIN: f64 = 0.1;
