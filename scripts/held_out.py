@@ -166,7 +166,7 @@ def main():
     more = data.rendered(args.extra)
     rows = data.read(args.data, [] if more else FILES, more)
     net = evaluate.load_net(args.ckpt)
-    pool = data.swings(rows, lambda body, kind: body in HELD and kind.startswith("seq"))
+    pool = data.swings(rows, lambda body, kind: body in (*HELD, data.NOBODY) and kind.startswith("seq"))
     clips = [clip(rows, s, evaluate.predict(net, rows, s, 0), np.array(factors), camera_factors) for s in pool]
     whole = [c for c in clips if set(range(6)) <= set(c["phase"])]
     rng = random.Random(4)

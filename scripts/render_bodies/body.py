@@ -97,7 +97,10 @@ class Body:
         self.w /= self.w.sum(1, keepdims=True)
         self.seg = [str(s) for s in d["seg"]]
         self.cap = d["cap"].astype(float)
-        J = {str(n): np.array(p, float) for n, p in zip(d["jn"], d["jp"])}
+        self.joints({str(n): np.array(p, float) for n, p in zip(d["jn"], d["jp"])})
+
+    def joints(self, J):
+        """Places of the rest mesh's joints and truth points, from the bones' ends."""
         self.at = {}
         for s, (bone, _) in TREE.items():
             if s == "pelvis":

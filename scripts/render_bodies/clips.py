@@ -7,7 +7,7 @@
 Out: DIR/NAME.mp4 and .json for each clip, cases.json over all runs into DIR (several at a time with other seeds do not meet). Same seed,
 same clips. Needs numpy, torch and a CUDA card with cupy, or gcc (about 1 s a picture), and an ffmpeg with libx264 and aac.
 
-People: m1, f1, m7 in new shapes and clothes; a fifth left-handed. Motion: clips of the library (other bodies), stretched and changed by
+People: m1, f1, m7 in new shapes and clothes, or such as nobody has seen (--people); a fifth left-handed. Motion: clips of the library (other bodies), stretched and changed by
 motion.changed; still at address but for a sway of about a millimetre, at rest after the finish. Half the swings stand before two cameras
 whose clips start at different times. Cameras: scene.camera, face-on or down-the-line, a quarter hand-held; 30, 60, 120 or 240 frames a
 second, slow motion with true or with stretched times. Sound: noise and the strike, later by its way to the camera; a quarter without.
@@ -33,6 +33,7 @@ import torch
 import body as B
 import draw
 import motion
+import people
 import scene
 
 NAMES = ("m1", "f1", "m7")  # held out of the library and of the held-out corrector
@@ -58,10 +59,10 @@ def ramp(x, width):
 class Swing:
     """One person and one motion; scene time, takeaway at about 1 s."""
 
-    def __init__(self, seed, names, bodies, lib):
+    def __init__(self, seed, names, bodies, lib, everyone=None):
         rng = np.random.default_rng(seed)
-        self.name = names[int(rng.integers(len(names)))]
-        self.body = B.Body(bodies, self.name).shaped(rng, rng.choice([0.6, 1.0]))
+        self.name = names[int(rng.integers(len(names)))] if everyone is None else "p"
+        self.body = B.Body(bodies, self.name).shaped(rng, rng.choice([0.6, 1.0])) if everyone is None else everyone.draw(rng)
         self.clip, self.lib = int(rng.integers(len(lib.first) - 1)), lib
         self.rate, self.size, self.left = rng.uniform(0.8, 1.25), rng.uniform(0.3, 0.8), bool(rng.random() < 0.2)
         self.seeds = rng.integers(1 << 30, size=3)
@@ -195,11 +196,11 @@ def flight(ball, impact, t):
 
 def plan(job):
     """A swing with its one or two views; None when none of 30 draws is a swing like the script's that cameras hold."""
-    seed, names, bodies, library = job
+    seed, names, bodies, library, pack = job
     if not hasattr(plan, "lib"):
-        plan.lib = motion.Library(library)
+        plan.lib, plan.everyone = motion.Library(library), people.People(pack) if pack else None
     for k in range(30):
-        s = Swing((seed, k), names, bodies, plan.lib)
+        s = Swing((seed, k), names, bodies, plan.lib, plan.everyone)
         s.at(np.array([0.3]))
         if not 0.8 < s.length < 1.2 or not 1.45 < s.body.stature < 2.0:
             continue
@@ -449,6 +450,7 @@ def main():
     a.add_argument("--swings", type=int, default=40)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--names", default=",".join(NAMES))
+    a.add_argument("--people", default="", help="file of people.py: new people instead of the bodies")
     a.add_argument("--ffmpeg", default="ffmpeg")
     a.add_argument("--crf", type=int, default=21)
     a.add_argument("--megabytes", type=float, default=0.65, help="bound on the pictures of one clip, twice that in slow motion")
@@ -467,7 +469,7 @@ def main():
         a.error("--out DIR is needed")
     os.makedirs(args.out, exist_ok=True)
     began = time.time()
-    jobs = [(args.seed * 1000000 + i, args.names.split(","), args.bodies, args.library) for i in range(args.swings)]
+    jobs = [(args.seed * 1000000 + i, args.names.split(","), args.bodies, args.library, args.people) for i in range(args.swings)]
     import multiprocessing as mp
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None

@@ -33,6 +33,7 @@ import torch
 import body as B
 import draw
 import motion
+import people
 import pose
 import scene
 
@@ -70,12 +71,17 @@ def times(rng, whole, same_time=False):
     return t, K, rng.uniform(0.002, 0.009) if K > 1 else 0.0
 
 
-def swing(seed, names, bodies, lib, whole, kinds=None, same_time=False, apart=1.0):
+def swing(seed, names, bodies, lib, whole, kinds=None, same_time=False, apart=1.0, everyone=None, share=0.0):
     """Everything about one swing but its pictures; None when no camera holds it. kinds: chances of the three sorts of
-    motion; same_time: the script's events stay at their times; apart: as Body.shaped."""
+    motion; same_time: the script's events stay at their times; apart: as Body.shaped; everyone: people.People, of whom
+    a share of the golfers come."""
     rng = np.random.default_rng(seed)
     name = names[int(rng.integers(len(names)))]
-    b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]), apart)
+    if everyone is not None and rng.random() < share:
+        b = everyone.draw(rng).shaped(rng, rng.choice([0.2, 0.4]), 0.5 * apart)
+        name = b.name
+    else:
+        b = B.Body(bodies, name).shaped(rng, rng.choice([0.6, 1.0, 1.4]), apart)
     t, K, shutter = times(rng, whole, same_time)
     sub = (t[:, None] + (np.linspace(-0.5, 0.5, K) if K > 1 else np.zeros(1))[None] * shutter).ravel()
     kind = int(rng.integers(3)) if kinds is None else int(rng.choice(3, p=kinds))
@@ -149,11 +155,11 @@ def write(path, swings, networks):
 
 
 def plan_swing(job):
-    seed, names, bodies, library, whole, *sort = job
+    seed, names, bodies, library, whole, *sort, pack, share = job
     if not hasattr(plan_swing, "lib"):
-        plan_swing.lib = motion.Library(library)
+        plan_swing.lib, plan_swing.everyone = motion.Library(library), people.People(pack) if pack else None
     for k in range(20):
-        s = swing((seed, k), names, bodies, plan_swing.lib, whole, *sort)
+        s = swing((seed, k), names, bodies, plan_swing.lib, whole, *sort, plan_swing.everyone, share)
         if s is not None:
             s["seed"] = seed
             return s
@@ -216,6 +222,8 @@ def main():
     a.add_argument("--whole", type=float, default=0.15, help="share of whole clips")
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--names", default=",".join(BODIES))
+    a.add_argument("--people", default="", help="file of people.py: new people beside the bodies")
+    a.add_argument("--share", type=float, default=0.75, help="share of swings by new people")
     a.add_argument("--networks", default="full,heavy")
     a.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     a.add_argument("--card", type=float, default=1.0, help="share of the card's memory for this process; a swing that needs more is left out")
@@ -230,7 +238,7 @@ def main():
     began = time.time()
     rng = np.random.default_rng(args.seed)
     kinds = [float(k) for k in args.kinds.split(",")] if args.kinds else None
-    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole), kinds, args.same_time, args.apart) for i in range(args.swings) if str(i % 10) in args.digits]
+    jobs = [(args.seed * 1000000 + i, names, args.bodies, args.library, bool(rng.random() < args.whole), kinds, args.same_time, args.apart, args.people, args.share) for i in range(args.swings) if str(i % 10) in args.digits]
     import multiprocessing as mp
 
     pool = mp.get_context("spawn").Pool(args.workers) if args.workers > 0 else None

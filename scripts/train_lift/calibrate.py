@@ -65,7 +65,7 @@ def decay(clips):
 
 
 def results_of(net, rows, test):
-    pool = data.swings(rows, lambda b, k: test(k) and b in HELD)
+    pool = data.swings(rows, lambda b, k: test(k) and b in (*HELD, data.NOBODY))
     return [E.predict(net, rows, s, 0) for s in pool]
 
 
@@ -137,7 +137,7 @@ def main():
     torch.set_num_threads(1)
     rows = data.read(args.data, [], data.rendered(args.extra))
     net = E.load_net(args.ckpt)
-    cal = {"provenance": f"bodies {' '.join(HELD)} held out of training, rendered anew with scripts/render_bodies, network full, the held-out run of scripts/train_lift"}
+    cal = {"provenance": f"bodies {' '.join(HELD)} held out of training and people of scripts/render_bodies/people.py, rendered anew with scripts/render_bodies, network full, the held-out run of scripts/train_lift"}
     for kind, test in (("plain", lambda k: "wild" not in k), ("wild", lambda k: "wild" in k)):
         res = results_of(net, rows, test)
         cal[kind] = {"swings": len(res), "outputs": outputs(res), "camera": camera(res)}
