@@ -3,7 +3,7 @@
 //! An error has a part common to the whole clip (a person's build, the camera: it cancels
 //! in travel since address) and a part that changes with the pose over a correlation time.
 //!
-//! Measured on whole rendered clips of three bodies that training never saw, by an analysis
+//! Measured on whole rendered clips of people whom training never saw, by an analysis
 //! of variance over the clips and the decay of the rest's correlation over lags of 1/30 s
 //! (`scripts/train_lift`).
 
@@ -36,17 +36,17 @@ const fn correlation(common: f64, time_s: f64) -> Correlation {
 }
 
 impl ErrorModel {
-    /// Bodies m1, f1 and m7, kept out of training; plain and wild motion in equal parts, for
+    /// Bodies m1, f1 and m7, kept out of training, and new people; plain and wild motion in equal parts, for
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.402, 0.225),
-        pixel: correlation(0.4, 0.183),
-        depth: correlation(0.459, 0.282),
-        log_stature_px: correlation(0.771, 0.299),
-        trunk: correlation(0.411, 0.263),
-        shoulders: correlation(0.163, 0.207),
-        hips: correlation(0.309, 0.254),
-        lead_arm: correlation(0.16, 0.178),
+        hub_pixel: correlation(0.451, 0.23),
+        pixel: correlation(0.428, 0.186),
+        depth: correlation(0.475, 0.282),
+        log_stature_px: correlation(0.782, 0.313),
+        trunk: correlation(0.456, 0.261),
+        shoulders: correlation(0.169, 0.215),
+        hips: correlation(0.324, 0.271),
+        lead_arm: correlation(0.165, 0.173),
     };
 }
