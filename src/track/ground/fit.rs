@@ -6,7 +6,8 @@
 //! Random pairs of points propose maps (RANSAC: Fischler & Bolles 1981), the one most points
 //! agree with is refined by iteratively reweighted least squares (Tukey's biweight; Holland &
 //! Welsch 1977). Seeds are fixed: the same points give the same map. It does not model
-//! parallax: points at different distances from a stepping camera leave residuals.
+//! parallax: points at different distances from a stepping camera leave residuals, which
+//! [`super::parallax`] explains.
 
 use nalgebra::{Matrix2x4, Matrix3, Matrix4, Rotation3, Vector2, Vector3, Vector4};
 
@@ -22,12 +23,14 @@ const ROUNDS: usize = 8;
 /// Tukey's constant, in sd (95 % efficient for normal errors).
 const TUKEY: f64 = 4.685;
 /// Median of the length of a normal plane vector, in its sd (Rayleigh).
-const RAYLEIGH_MEDIAN: f64 = 1.177_4;
+pub(super) const RAYLEIGH_MEDIAN: f64 = 1.177_4;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Match {
     pub from: Pixel,
     pub to: Pixel,
+    /// Which corner of the key picture it is.
+    pub corner: usize,
     /// Sd of one axis beside the other points, any unit: weak corners are less sure.
     pub sd: f64,
 }
@@ -68,6 +71,14 @@ impl Turn {
 }
 
 impl Pinhole {
+    /// Which ninth of the picture a place lies in, 0 to 8.
+    pub fn part(&self, at: Pixel) -> usize {
+        let third = |v: f64, middle: f64| {
+            usize::from(1.5 * v >= middle) + usize::from(1.5 * v >= 2.0 * middle)
+        };
+        3 * third(at.y, self.centre.y) + third(at.x, self.centre.x)
+    }
+
     fn ray(&self, p: Pixel) -> Vector3<f64> {
         Vector3::new((p.x - self.centre.x) / self.focal, (p.y - self.centre.y) / self.focal, 1.0)
     }
@@ -117,15 +128,11 @@ impl Fit {
     /// places. Jackknife over parts of the picture (Efron 1982), because neighbouring points
     /// share their errors: distance from the camera, the encoder's blocks.
     pub fn variance_at(&self, matches: &[Match], pinhole: &Pinhole, places: &[Pixel]) -> f64 {
-        let part = |m: &Match| {
-            let third = |v: f64, middle: f64| (1.5 * v / middle).floor().clamp(0.0, 2.0);
-            3.0 * third(m.from.y, pinhole.centre.y) + third(m.from.x, pinhole.centre.x)
-        };
-        let without: Vec<Matrix3<f64>> = (0..9u8)
-            .filter(|p| matches.iter().any(|m| part(m) == f64::from(*p)))
+        let part = |m: &Match| pinhole.part(m.from);
+        let without: Vec<Matrix3<f64>> = (0..9)
+            .filter(|p| matches.iter().any(|m| part(m) == *p))
             .filter_map(|p| {
-                let rest: Vec<Match> =
-                    matches.iter().copied().filter(|m| part(m) != f64::from(p)).collect();
+                let rest: Vec<Match> = matches.iter().copied().filter(|m| part(m) != p).collect();
                 let reach = TUKEY * self.sd;
                 let refined = refine(&rest, pinhole, self.turn, reach, self.least_sd, 3);
                 refined.map(|(turn, _)| pinhole.matrix(&turn))
@@ -189,7 +196,8 @@ fn misses(matches: &[Match], pinhole: &Pinhole, turn: &Turn) -> Vec<f64> {
     matches.iter().map(|m| pinhole.miss(turn, m).norm() / m.sd).collect()
 }
 
-fn tukey(miss: f64) -> f64 {
+/// Weight of what misses by so many sd.
+pub(super) fn tukey(miss: f64) -> f64 {
     let u = miss / TUKEY;
     if u < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 }
 }
@@ -254,7 +262,7 @@ mod tests {
                 let to = PINHOLE.turned(turn, from).0;
                 let astray = usize::try_from(i).unwrap() < wrong;
                 let off = if astray { 40.0 } else { 0.1 * f64::from(i).sin() };
-                Match { from, to: Pixel::new(to.x + off, to.y - 0.5 * off), sd: 1.0 }
+                Match { from, to: Pixel::new(to.x + off, to.y - 0.5 * off), sd: 1.0, corner: 0 }
             })
             .collect()
     }
@@ -278,7 +286,8 @@ mod tests {
         assert!(fit(&[], &PINHOLE, 3.0, 0.02).is_none());
         let turn = Turn::NONE();
         assert!(fit(&scene(&turn, 0)[..2], &PINHOLE, 3.0, 0.02).is_none());
-        let same = [Match { from: Pixel::new(1.0, 1.0), to: Pixel::new(1.0, 1.0), sd: 1.0 }; 20];
+        let at = Pixel::new(1.0, 1.0);
+        let same = [Match { from: at, to: at, corner: 0, sd: 1.0 }; 20];
         assert!(fit(&same, &PINHOLE, 3.0, 0.02).is_none());
     }
 }

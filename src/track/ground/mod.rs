@@ -6,14 +6,15 @@
 //! Lucas-Kanade (Bouguet 2000) with a check forward and back, from a key picture straight to
 //! each picture, so that errors do not add up; a new key is taken only when the camera has
 //! moved on. [`fit`] makes a map of them that club, shadow and passers-by do not disturb; the
-//! golfer is left out by a circle.
+//! golfer is left out by a circle. That map is right for most of the background; when all is
+//! seen, [`parallax`] makes it right at the golfer's distance.
 //!
-//! It runs beside the picture reader and keeps two small grey pictures, so memory does not
-//! grow but for a map a picture. It does not know distances: a camera that walks sideways
-//! is right for things as far away as most of the background.
+//! It runs beside the picture reader and keeps two small grey pictures and where the corners
+//! were, some kilobytes a picture.
 
 mod fit;
 mod gray;
+mod parallax;
 #[cfg(test)]
 mod trials;
 mod verdict;
@@ -32,6 +33,7 @@ use crate::warning::Warned;
 use super::camera::project;
 use super::{GroundMotion, PictureFromReference};
 use fit::{Fit, Match, Pinhole};
+use parallax::{Look, Origin};
 use verdict::Step;
 
 /// Focal length in long sides of the picture: 65 degrees of view along the long side, about
@@ -107,6 +109,9 @@ pub struct GroundFollower {
     key: Option<Key>,
     golfer: Option<Roi>,
     steps: Vec<Step>,
+    looks: Vec<Look>,
+    /// All keys there were.
+    origins: Vec<Origin>,
     /// Counts the new starts.
     start: usize,
     /// Time of the last map, s.
@@ -114,6 +119,8 @@ pub struct GroundFollower {
 }
 
 struct Key {
+    /// Among the origins.
+    origin: usize,
     gray: GrayImage,
     golfer: Option<Roi>,
     /// Corners, pixels of the small picture.
@@ -121,8 +128,6 @@ struct Key {
     /// Sd of each corner, pixels.
     sds: Vec<f64>,
     from_reference: Matrix3<f64>,
-    /// It is the reference picture itself.
-    is_reference: bool,
     /// Of `from_reference` at the golfer, pixels squared.
     variance: f64,
     /// Corners that agreed the first time.
@@ -143,6 +148,8 @@ impl GroundFollower {
             key: None,
             golfer: None,
             steps: Vec::new(),
+            looks: Vec::new(),
+            origins: Vec::new(),
             start: 0,
             followed_s: f64::NEG_INFINITY,
         }
@@ -172,7 +179,8 @@ impl GroundFollower {
     /// What the camera did, and what a coach should know about it.
     #[must_use]
     pub fn finish(self) -> Warned<GroundMotion> {
-        verdict::judge(&self.steps, self.size, self.is_filled())
+        let near = || parallax::refined(&self.steps, &self.looks, &self.origins, self.pinhole);
+        verdict::judge(&self.steps, near, self.size, self.is_filled())
     }
 
     /// The golfer leaves little of the picture to see.
@@ -209,11 +217,14 @@ impl GroundFollower {
         };
         let matrix = fit.matrix * key.from_reference;
         let variance = key.variance + variance;
+        let now = self.steps.len();
+        self.looks.push(Look::new(now, key.origin, &matches, &fit.matrix, self.size.long()));
         let step = Step {
             camera: PictureFromReference::from_matrix(&matrix),
             variance,
             moved: self.moved(&matrix),
-            at_rest: key.is_reference && is_at_rest(&matches, f64::from(self.factor)),
+            at_rest: key.from_reference == Matrix3::identity()
+                && is_at_rest(&matches, f64::from(self.factor)),
             ..Step::lost(self.start)
         };
         key.last = fit.matrix;
@@ -221,7 +232,7 @@ impl GroundFollower {
         let moved = self.moved(&fit.matrix) / self.size.long();
         let weak = 2 * fit.inliers < agreed && moved > MOVED_A_LITTLE;
         let next = if moved > MOVED_ON || weak {
-            self.key_from(gray.clone(), matrix, variance)
+            self.key_from(gray.clone(), matrix, variance, Some(now))
         } else {
             None
         };
@@ -277,10 +288,12 @@ impl GroundFollower {
             .iter()
             .zip(&key.sds)
             .zip(found)
-            .filter(|(_, f)| f.status == TrackStatus::Tracked)
-            .map(|((&c, &sd), f)| Match {
+            .enumerate()
+            .filter(|(_, (_, f))| f.status == TrackStatus::Tracked)
+            .map(|(corner, ((&c, &sd), f))| Match {
                 from: gray::enlarge(c, factor),
                 to: gray::enlarge(f.pos, factor),
+                corner,
                 sd,
             })
             .collect()
@@ -292,7 +305,7 @@ impl GroundFollower {
             return Step::lost(self.start);
         }
         let restart = self.steps.iter().any(|s| s.camera.is_some());
-        match self.key_from(gray, Matrix3::identity(), 0.0) {
+        match self.key_from(gray, Matrix3::identity(), 0.0, None) {
             Some(key) => {
                 self.key = Some(key);
                 self.start += usize::from(restart);
@@ -306,12 +319,14 @@ impl GroundFollower {
         }
     }
 
-    /// A key picture with its corners; `None` when it has too few.
+    /// A key picture with its corners, made of a step or where a start is made; `None` when it
+    /// has too few.
     fn key_from(
         &mut self,
         gray: GrayImage,
         from_reference: Matrix3<f64>,
         variance: f64,
+        step: Option<usize>,
     ) -> Option<Key> {
         let upright = gray.height() >= gray.width();
         let (cols, rows) = if upright { CELLS } else { (CELLS.1, CELLS.0) };
@@ -323,13 +338,18 @@ impl GroundFollower {
             .map(|c| (c.position(), f64::from(self.factor) * corner_sd(c.score)))
             .filter(|&(at, _)| self.background(gray::enlarge(at, self.factor)))
             .unzip();
-        (corners.len() >= FEWEST).then(|| Key {
+        if corners.len() < FEWEST {
+            return None;
+        }
+        let places = corners.iter().map(|&c| gray::enlarge(c, self.factor)).collect();
+        self.origins.push(Origin { golfer: self.golfer, corners: places, step });
+        Some(Key {
+            origin: self.origins.len() - 1,
             gray,
             golfer: self.golfer,
             corners,
             sds,
             from_reference,
-            is_reference: from_reference == Matrix3::identity(),
             variance,
             agreed: None,
             last: Matrix3::identity(),

@@ -41,8 +41,15 @@ impl Step {
     }
 }
 
-/// The verdict over all steps; `filled` when the golfer leaves little background.
-pub(super) fn judge(steps: &[Step], size: PictureSize, filled: bool) -> Warned<GroundMotion> {
+/// The verdict over all steps; `refined` gives them right at the golfer's distance where that is
+/// told (it is asked only of a camera that moved), `filled` when the golfer leaves little
+/// background.
+pub(super) fn judge(
+    steps: &[Step],
+    refined: impl FnOnce() -> Option<Vec<Step>>,
+    size: PictureSize,
+    filled: bool,
+) -> Warned<GroundMotion> {
     let followed = longest_start(steps);
     if crate::signal::real(followed.len()) < FOLLOWED * crate::signal::real(steps.len())
         || followed.is_empty()
@@ -62,6 +69,8 @@ pub(super) fn judge(steps: &[Step], size: PictureSize, filled: bool) -> Warned<G
         still.holes = holes.into_iter().filter(|&(a, b)| a.is_none() || b.is_none()).collect();
         return Warned::clean(still);
     }
+    let refined = refined();
+    let followed = refined.map_or(followed, |steps| longest_start(&steps));
     let variance =
         followed.iter().map(|s| s.variance).sum::<f64>() / crate::signal::real(followed.len());
     let residual_px = variance.sqrt();
