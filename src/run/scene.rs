@@ -10,7 +10,7 @@ use crate::geometry::Measure;
 use crate::lift::LiftedFrame;
 use crate::results::{self, SwingResult, Value};
 use crate::stills::{Fact, HubMark, Mark, StillScene, Symbol};
-use crate::track::PictureFromReference;
+use crate::track::{CameraMotion, PictureFromReference};
 
 use super::evaluate::Viewed;
 use super::faces;
@@ -114,8 +114,12 @@ impl ClipScene<'_> {
         lens::filmed(self.seen.lens.as_ref(), at)
     }
 
-    /// Mean position of a joint at address in the reference picture.
+    /// Mean position of a joint at address in the reference picture. None where the camera's own
+    /// motion is not known: nobody can say where in another picture that place is.
     fn at_address(&self, joint: Joint) -> Option<Pixel> {
+        if self.seen.track.motion == CameraMotion::Untrusted {
+            return None;
+        }
         let (from, to) = self.viewed.events.address;
         let at: Vec<Pixel> = self
             .viewed

@@ -7,10 +7,12 @@ use hubgauge::body::Joint;
 use hubgauge::calibration::View;
 use hubgauge::decode::{self, Picture, Pictures};
 use hubgauge::events::Event;
+use hubgauge::frames::Pixel;
 use hubgauge::run::evaluate::evaluate;
 use hubgauge::run::pictures::{Moment, PHONE, Wish, still};
 use hubgauge::run::short_clip::short_clip;
 use hubgauge::run::{Look, Measurement};
+use hubgauge::track::CameraMotion;
 use image::RgbImage;
 
 use super::{SEEN, options};
@@ -108,4 +110,49 @@ fn stills_are_made_on_demand_as_they_are_written() {
     assert!(plain != hidden);
     let other = Wish { view: View::DownTheLine, ..wish(top, HIDDEN, None) };
     assert!(still(&measured, &other).unwrap().is_none());
+}
+
+/// How many pixels of the still at the top are drawn on where the upright line through the lower
+/// hub's place at address runs, below the hub.
+fn drawn_at_address(motion: CameraMotion) -> usize {
+    let mut observed = SEEN[..1].to_vec();
+    observed[0].track.motion = motion;
+    let evaluated = evaluate(&observed, &options(1), Vec::new()).unwrap();
+    let measured = Measurement { result: evaluated.result.clone(), evaluated, observed };
+    let viewed = &measured.evaluated.views[0];
+    let (from, to) = viewed.events.address;
+    let frames = viewed.lifted.frames.iter();
+    let hubs: Vec<_> = frames
+        .filter(|f| (from.0..=to.0).contains(&f.time.0))
+        .map(|f| (f.points[Joint::LowerHub].at, f.log_stature_px.value.exp()))
+        .collect();
+    let mean = |of: fn(&(Pixel, f64)) -> f64| hubs.iter().map(of).sum::<f64>() / hubs.len() as f64;
+    let (x, y, stature) = (mean(|h| h.0.x), mean(|h| h.0.y), mean(|h| h.1));
+    let top = viewed.events.top.value;
+    let near = viewed.lifted.frames.iter();
+    let frame = near.min_by(|a, b| (a.time.0 - top).abs().total_cmp(&(b.time.0 - top).abs()));
+    let seen = &measured.observed[0];
+    let at = seen.timestamp(frame.unwrap().index).unwrap();
+    let plain = decode::picture_at(&seen.info, at).unwrap().pixels;
+    let wish = Wish {
+        view: View::FaceOn,
+        moment: Moment::At(Event::Top),
+        look: Look::default(),
+        longest: None,
+    };
+    let drawn = still(&measured, &wish).unwrap().unwrap();
+    // No picture this wide is enlarged before it is drawn on.
+    assert!(plain.width() >= 720 && drawn.width() == plain.width());
+    let inside = |&(px, py, _): &(u32, u32, &image::Rgb<u8>)| {
+        let (dx, dy) = (f64::from(px) - x, f64::from(py) - y - 0.19 * stature);
+        dx.abs() < 0.02 * stature && dy.abs() < 0.03 * stature
+    };
+    let pairs = plain.enumerate_pixels().filter(inside);
+    pairs.filter(|(px, py, p)| *p != drawn.get_pixel(*px, *py)).count()
+}
+
+#[test]
+fn a_place_at_address_is_drawn_only_where_the_camera_is_known() {
+    let [still, unknown] = [CameraMotion::Still, CameraMotion::Untrusted].map(drawn_at_address);
+    assert!(still > 50 && unknown == 0, "{still} {unknown}");
 }
