@@ -1,8 +1,8 @@
 //! The map between two pictures of one turning camera. In: points of the reference picture,
 //! pixels. Out: points of another picture, pixels. A plane projective map (Hartley & Zisserman
 //! 2004, ch. 2): a hand-held camera mostly turns, and turning bends straight shifts by some
-//! pixels toward the picture's edges. It knows nothing of depth: where the
-//! camera stepped too it is right at one distance only, the golfer's where that is told.
+//! pixels toward the picture's edges. It knows nothing of depth: of a
+//! camera that also stepped it is right at one distance only, the golfer's where that is told.
 
 use nalgebra::{Matrix3, Vector3};
 
