@@ -40,13 +40,13 @@ impl ErrorModel {
     /// real swings lie between (`models/lift.json`, calibration.ship.groups). The factors that
     /// make the stated sd true are in the network's file already.
     pub const LIFT: Self = Self {
-        hub_pixel: correlation(0.451, 0.23),
-        pixel: correlation(0.428, 0.186),
-        depth: correlation(0.475, 0.282),
-        log_stature_px: correlation(0.782, 0.313),
-        trunk: correlation(0.456, 0.261),
-        shoulders: correlation(0.169, 0.215),
-        hips: correlation(0.324, 0.271),
-        lead_arm: correlation(0.165, 0.173),
+        hub_pixel: correlation(0.439, 0.231),
+        pixel: correlation(0.422, 0.184),
+        depth: correlation(0.471, 0.282),
+        log_stature_px: correlation(0.776, 0.311),
+        trunk: correlation(0.434, 0.266),
+        shoulders: correlation(0.168, 0.214),
+        hips: correlation(0.326, 0.267),
+        lead_arm: correlation(0.164, 0.175),
     };
 }
