@@ -23,8 +23,8 @@ const HIPS_M: f64 = 0.9;
 /// Height at which a phone is held, m, and its sd: chest of one who stands, or kneels.
 const CAMERA_M: f64 = 1.2;
 const CAMERA_SD_M: f64 = 0.3;
-/// Sd of where a hand holds the phone through a swing, m: quiet standing sways by 0.5 to 1 cm
-/// (Winter 1995), arms add as much. A choice; `scripts/render_bodies` shakes by 0.4 to 1.5 cm.
+/// Sd of where a hand holds the phone through a swing, m: a choice (from memory, quiet standing
+/// sways by 0.5 to 1 cm and arms add as much); `scripts/render_bodies` shakes by 0.4 to 1.5 cm.
 const HAND_M: f64 = 0.02;
 
 /// Nearness of what stands behind, before anything is seen: it has some distance from the golfer,
@@ -36,8 +36,8 @@ pub(super) const EXPECTED_SD: f64 = 0.5;
 /// the nearness of corners vague. No source.
 const LEAN_SD: f64 = 1.0;
 /// Ground corners lie below this far above the feet, in squares, and count by their nearness to
-/// the feet's row as a normal curve of this width: the wall behind is seldom nearer than 1.2 m,
-/// and then begins 0.15 squares above the feet.
+/// the feet's row as a normal curve of this width: a wall 1.2 m behind, the nearest that
+/// `scripts/render_bodies` puts up, begins 0.15 squares above the feet.
 const ABOVE: f64 = 0.12;
 const WIDTH: f64 = 0.2;
 /// Least sd of a corner's nearness: tufts, mats, what lies about.
