@@ -26,7 +26,6 @@ sys.path.insert(0, os.path.join(ROOT, "scripts", "train_lift"))
 
 import data  # noqa: E402
 import evaluate  # noqa: E402
-from train import HELD  # noqa: E402
 
 LINES = [(1, 0), (3, 4), (9, 10), (5, 3)]  # trunk, shoulders, hips, lead arm: to, from
 FILES = ["seq_val", "seq_train_0", "seq_wide_0", "seq_wide_1", "seq_wide_val", "seq_wild", "seq_wild_val"]
@@ -166,7 +165,7 @@ def main():
     more = data.rendered(args.extra)
     rows = data.read(args.data, [] if more else FILES, more)
     net = evaluate.load_net(args.ckpt)
-    pool = data.swings(rows, lambda body, kind: body in (*HELD, data.NOBODY) and kind.startswith("seq"))
+    pool = data.swings(rows, lambda body, kind: body in data.UNSEEN and kind.startswith("seq"))
     clips = [clip(rows, s, evaluate.predict(net, rows, s, 0), np.array(factors), camera_factors) for s in pool]
     whole = [c for c in clips if set(range(6)) <= set(c["phase"])]
     rng = random.Random(4)

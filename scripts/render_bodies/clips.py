@@ -36,7 +36,7 @@ import motion
 import people
 import scene
 
-NAMES = ("m1", "f1", "m7")  # held out of the library and of the held-out corrector
+NAMES = people.HELD  # and out of the library and the held-out corrector
 # the script of the lifting files, golfer time: held before START, takeaway, top, impact, finish, held after END
 START, TAKEAWAY, TOP, IMPACT, FINISH, END = 1.0, 1.0, 1.86, 2.13, 2.75, 2.76
 FINE = 1000  # moments a second at which events are looked for
@@ -61,8 +61,11 @@ class Swing:
 
     def __init__(self, seed, names, bodies, lib, everyone=None):
         rng = np.random.default_rng(seed)
-        self.name = names[int(rng.integers(len(names)))] if everyone is None else "p"
-        self.body = B.Body(bodies, self.name).shaped(rng, rng.choice([0.6, 1.0])) if everyone is None else everyone.draw(rng)
+        if everyone is None:
+            self.body = B.Body(bodies, names[int(rng.integers(len(names)))]).shaped(rng, rng.choice([0.6, 1.0]))
+        else:
+            self.body = everyone.draw(rng)
+        self.name = self.body.name
         self.clip, self.lib = int(rng.integers(len(lib.first) - 1)), lib
         self.rate, self.size, self.left = rng.uniform(0.8, 1.25), rng.uniform(0.3, 0.8), bool(rng.random() < 0.2)
         self.seeds = rng.integers(1 << 30, size=3)

@@ -65,7 +65,7 @@ def decay(clips):
 
 
 def results_of(net, rows, test):
-    pool = data.swings(rows, lambda b, k: test(k) and b in (*HELD, data.NOBODY))
+    pool = data.swings(rows, lambda b, k: test(k) and b in data.UNSEEN)
     return [E.predict(net, rows, s, 0) for s in pool]
 
 

@@ -29,6 +29,7 @@ VAL = ["val", "wide_val", "wild_val", "seq_val", "seq_wide_val", "seq_wild_val"]
 NETWORKS = ("full", "heavy")
 HELD = ("m1", "f1", "m7")  # bodies kept out of training to measure what a new person costs
 NOBODY = "p"  # people of ../render_bodies/people.py: each in one swing alone, so whoever a network has not learned from it has not seen
+UNSEEN = (*HELD, NOBODY)  # of a FRESH folder
 IMAGE = 76
 # left/right partners of the 39 landmarks (0 nose, 1-6 eyes, 7-8 ears, 9-10 mouth, 11-32 pairs, 33-38 auxiliary)
 MIRROR = [0, 4, 5, 6, 1, 2, 3, 8, 7, 10, 9]

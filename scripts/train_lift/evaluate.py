@@ -126,7 +126,7 @@ def main():
                         ("extra", lambda k: "extra" in k and "wild" not in k), ("extra wild", lambda k: "extra" in k and "wild" in k)):
         if "extra" in title and not more:
             continue
-        pool = data.swings(rows, lambda b, k: test(k) and (b in (*HELD, data.NOBODY) if args.held else b not in HELD or args.everybody))[:: 1]
+        pool = data.swings(rows, lambda b, k: test(k) and (b in data.UNSEEN if args.held else b not in HELD or args.everybody))[:: 1]
         step = max(1, len(pool) // args.limit)
         res = [predict(net, rows, s, data.NETWORKS.index(args.network)) for s in pool[::step]]
         table(res, f"{title}, {args.network}{', held-out bodies' if args.held else ''}")

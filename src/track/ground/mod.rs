@@ -122,7 +122,6 @@ struct Key {
     /// Among the origins.
     origin: usize,
     gray: GrayImage,
-    golfer: Option<Roi>,
     /// Corners, pixels of the small picture.
     corners: Vec<(f32, f32)>,
     /// Sd of each corner, pixels.
@@ -197,13 +196,12 @@ impl GroundFollower {
         is_outside(self.golfer, at)
     }
 
-    /// Places on the golfer at which the map must be right: hips, and a third up and down.
+    /// Where the map must be right.
     fn places(&self) -> [Pixel; 3] {
-        let (centre, side) = match self.golfer {
-            Some(roi) => (roi.centre, roi.side),
-            None => (self.size.centre(), 0.5 * f64::from(self.size.height)),
-        };
-        [-0.33, 0.0, 0.33].map(|up| Pixel::new(centre.x, centre.y - up * side))
+        match self.golfer {
+            Some(roi) => places(roi.centre, roi.side),
+            None => places(self.size.centre(), 0.5 * f64::from(self.size.height)),
+        }
     }
 
     /// The map from the key to a picture; keeps the key, or makes the picture the new one.
@@ -261,7 +259,8 @@ impl GroundFollower {
 
     /// Brings a picture to the key's exposure, by the mean of what is background in both.
     fn expose_alike(&self, key: &Key, gray: &mut GrayImage) {
-        let background = |at: Pixel| self.background(at) && is_outside(key.golfer, at);
+        let golfer_then = self.origins[key.origin].golfer;
+        let background = |at: Pixel| self.background(at) && is_outside(golfer_then, at);
         let before = gray::brightness(&key.gray, self.factor, background);
         let now = gray::brightness(gray, self.factor, background);
         let gain = (before / now.max(1.0)).clamp(0.25, 4.0);
@@ -346,7 +345,6 @@ impl GroundFollower {
         Some(Key {
             origin: self.origins.len() - 1,
             gray,
-            golfer: self.golfer,
             corners,
             sds,
             from_reference,
@@ -355,6 +353,11 @@ impl GroundFollower {
             last: Matrix3::identity(),
         })
     }
+}
+
+/// Places on a golfer at which a map must be right: hips, and a third of his square up and down.
+fn places(hips: Pixel, side: f64) -> [Pixel; 3] {
+    [-0.33, 0.0, 0.33].map(|up| Pixel::new(hips.x, hips.y - up * side))
 }
 
 /// Outside the golfer's circle.

@@ -53,7 +53,7 @@ const ROUNDS: usize = 6;
 pub(super) struct Stand {
     feet: Pixel,
     side: f64,
-    /// Places on him at which the map must be right: hips, and a third up and down.
+    /// Places on him at which the map must be right.
     pub places: [Pixel; 3],
 }
 
@@ -70,7 +70,7 @@ impl Stand {
         Self {
             feet: Pixel::new(centre.x, centre.y + HIPS_M / SIDE_M * side),
             side,
-            places: [-0.33, 0.0, 0.33].map(|up| Pixel::new(centre.x, centre.y - up * side)),
+            places: super::super::places(centre, side),
         }
     }
 
