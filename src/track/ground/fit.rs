@@ -15,6 +15,11 @@ use crate::frames::Pixel;
 use crate::signal;
 use crate::track::camera::project;
 
+/// Sd of the sharpest corner, pixels of the small picture, and of one of strength 1. The ratio
+/// counts; a common factor is fitted. Least squares theory (noise over root of strength) with
+/// a floor for what the pixel grid does.
+const SHARPEST: f64 = 0.03;
+const NOISE: f64 = 0.3;
 /// Pairs of points tried. With half the points astray a pair is good one time in four: all
 /// 80 bad has a chance of 1e-10.
 const PROPOSALS: usize = 80;
@@ -246,6 +251,11 @@ impl Draw {
             self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         ((self.0 >> 33) % count as u64) as usize
     }
+}
+
+/// Sd of a followed corner, pixels of the small picture: noise over gradient, and a floor.
+pub(super) fn corner_sd(score: f32) -> f64 {
+    SHARPEST.hypot(NOISE / f64::from(score).sqrt())
 }
 
 #[cfg(test)]

@@ -63,11 +63,6 @@ const ROUND_TRIP: f32 = 0.5;
 const FEWEST: usize = 12;
 /// Least share of the corners that must agree on it.
 const AGREE: f64 = 0.35;
-/// Sd of the sharpest corner, pixels of the small picture, and of one of strength 1. The ratio
-/// counts; a common factor is fitted. Least squares theory (noise over root of strength) with
-/// a floor for what the pixel grid does.
-const SHARPEST: f64 = 0.03;
-const NOISE: f64 = 0.3;
 /// How far a corner may lie from a proposed map, and the least common factor, in these sd.
 const TOLERANCE: f64 = 5.0;
 const LEAST_SD: f64 = 0.25;
@@ -334,7 +329,7 @@ impl GroundFollower {
         let found: Vec<Corner> = found.iter().filter(|c| c.score >= WEAKEST).copied().collect();
         let (corners, sds): (Vec<(f32, f32)>, Vec<f64>) = found
             .iter()
-            .map(|c| (c.position(), f64::from(self.factor) * corner_sd(c.score)))
+            .map(|c| (c.position(), f64::from(self.factor) * fit::corner_sd(c.score)))
             .filter(|&(at, _)| self.background(gray::enlarge(at, self.factor)))
             .unzip();
         if corners.len() < FEWEST {
@@ -390,11 +385,6 @@ fn drift(matches: &[Match]) -> f64 {
         at.map_or(0.0, |s| s.0)
     };
     middle(|m| m.to.x - m.from.x).hypot(middle(|m| m.to.y - m.from.y))
-}
-
-/// Sd of a followed corner, pixels of the small picture: noise over gradient, and a floor.
-fn corner_sd(score: f32) -> f64 {
-    SHARPEST.hypot(NOISE / f64::from(score).sqrt())
 }
 
 fn share(part: usize, whole: usize) -> f64 {
