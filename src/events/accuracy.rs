@@ -3,8 +3,9 @@
 use super::rendered::Wrists;
 use super::synthetic::{Rng, Script, add_click, lifted, noise};
 use super::*;
-use crate::decode::Clock;
+use crate::decode::{Clock, Sound};
 use crate::frames::Handed;
+use crate::track::Departure;
 
 const CLOCK: Clock = Clock { first_s: 0.0, stretch: 1.0 };
 
@@ -170,6 +171,38 @@ fn a_strike_in_the_sound_sharpens_impact_and_a_decoy_does_not_mislead() {
     let impact = events.impact.unwrap();
     assert!((impact.value - script.impact()).abs() < 0.006, "{impact:?}");
     assert!(impact.sd < 0.007 && impact.sd < decoys.impact.unwrap().sd);
+}
+
+#[test]
+fn a_ball_that_left_settles_impact_and_another_patch_does_not() {
+    let script = Script { noise: 0.005, fps: 30.0, ..Script::default() };
+    let swing = lifted(&script);
+    let heard = script.impact() + 4.0 / 343.0;
+    let mut sound = noise(48_000, 4.0, 0.01);
+    add_click(&mut sound, heard, 0.5);
+    let struck = |from: f64, to: f64, sound: Option<&Sound>| {
+        let [from, to] = [from, to].map(|off| Seconds(script.impact() + off));
+        let departures = [Departure { from, to, clear: 4000.0 }];
+        let signs = Signs { sound, clock: &CLOCK, departures: &departures };
+        let events = detect_marked(&swing, Handed::Right, &signs, &[]).unwrap().output;
+        (events.impact_source, events.impact.unwrap())
+    };
+    let off = |impact: Estimate| (impact.value - script.impact()).abs();
+
+    let (source, ball) = struck(-0.001, 0.007, None);
+    assert_eq!(source, ImpactSource::Ball);
+    assert!(off(ball) < 0.006 && ball.sd < 0.005, "{ball:?}");
+    // At 30 frames a second the sound is surer, at 120 the ball is.
+    let (source, both) = struck(-0.01, 0.023, Some(&sound));
+    assert_eq!(source, ImpactSource::Sound);
+    assert!(off(both) < 0.006 && both.sd < 0.007, "{both:?}");
+    assert_eq!(struck(-0.001, 0.007, Some(&sound)).0, ImpactSource::Ball);
+    // Hands and strike agree on another time.
+    let (source, heard) = struck(0.035, 0.068, Some(&sound));
+    assert_eq!(source, ImpactSource::Sound);
+    assert!(off(heard) < 0.006, "{heard:?}");
+    // Too late for a ball that these hands struck.
+    assert_eq!(struck(0.2, 0.233, None).0, ImpactSource::Hands);
 }
 
 #[test]

@@ -1,22 +1,33 @@
-//! In: lifted frames of the dense window, sound. Out: the events, with what is missing said.
+//! In: lifted frames of the dense window, sound, departures. Out: the events, with what is missing said.
 //! Order: rough swing from the hands' height, top, start, arm level, impact, finish.
 
 use super::motion::Motion;
 use super::strike::{Strike, find_strikes};
 use super::swings::{SwingSpan, find_swings, pick};
 use super::{
-    Event, Events, EventsError, ImpactSource, address, finish, handed, impact, level, marked, top,
+    Event, Events, EventsError, ImpactSource, address, ball, finish, handed, impact, level, marked,
+    top,
 };
 use crate::decode::{Clock, Sound};
 use crate::frames::Handed;
 use crate::lift::Lifted;
+use crate::track::Departure;
 use crate::units::{Estimate, Seconds};
 use crate::warning::{Warned, Warning};
 
 /// An address shorter than this is hardly still, seconds.
 const STILL: f64 = 0.12;
 
-/// The events of the swing in `lifted`. Which of several swings was taken is [`pick`]'s to
+/// What a clip tells of impact beside the body.
+#[derive(Clone, Copy, Debug)]
+pub struct Signs<'a> {
+    pub sound: Option<&'a Sound>,
+    pub clock: &'a Clock,
+    /// What may be the ball leaving its place.
+    pub departures: &'a [Departure],
+}
+
+/// The events of the swing in `lifted`, without what the ball tells. Which of several swings was taken is [`pick`]'s to
 /// say: this repeats no such note.
 pub fn detect(
     lifted: &Lifted,
@@ -24,26 +35,26 @@ pub fn detect(
     sound: Option<&Sound>,
     clock: &Clock,
 ) -> Result<Warned<Events>, EventsError> {
-    detect_marked(lifted, handed, sound, clock, &[])
+    detect_marked(lifted, handed, &Signs { sound, clock, departures: &[] }, &[])
 }
 
-/// The same with events that somebody has set by hand; of two marks for one the later counts.
+/// The same with the ball and with events that somebody has set by hand; of two marks for one the later counts.
 pub fn detect_marked(
     lifted: &Lifted,
     handed: Handed,
-    sound: Option<&Sound>,
-    clock: &Clock,
+    signs: &Signs<'_>,
     marks: &[(Event, Estimate)],
 ) -> Result<Warned<Events>, EventsError> {
     let motion = Motion::new(lifted, handed)?;
-    let strikes = sound.map_or_else(Vec::new, |s| find_strikes(s, clock));
+    let strikes = signs.sound.map_or_else(Vec::new, |s| find_strikes(s, signs.clock));
     let span = pick(&find_swings(&motion.samples()), &strikes)?.output;
     if span.top.0 < motion.u.first() + 2.5 * motion.step {
         return Err(EventsError::StartsAfterTop);
     }
     let first = top::find(&motion, &span).ok_or(EventsError::NoSwing)?;
     let start = address::find(&motion, span.start.0, first.value);
-    let impact = find_impact(&motion, &span, start.as_ref(), first.value, &strikes);
+    let impact =
+        find_impact(&motion, &span, start.as_ref(), first.value, (&strikes, signs.departures));
     let top = match (&start, impact) {
         (Some(start), Some((impact, _))) => {
             top::refine(&motion, first.value, start.takeaway.value, impact.value)
@@ -63,12 +74,34 @@ fn find_impact(
     span: &SwingSpan,
     start: Option<&address::Start>,
     top: f64,
-    strikes: &[Strike],
+    (strikes, departures): (&[Strike], &[Departure]),
 ) -> Option<(Estimate, ImpactSource)> {
     let rest = start.and_then(|s| motion.target.median(s.window.0.0, s.window.1.0));
     let hands = impact::from_hands(motion, rest, top, span.impact.0)?;
-    let (estimate, source) = impact::with_sound(hands, strikes);
+    let told = impact::with_sound(hands, strikes);
+    let ball = ball::left(hands, departures);
+    let (estimate, source) = ball.map_or(told, |ball| with_ball(hands, &ball, strikes, told));
     (estimate.value <= motion.u.last() + motion.step).then_some((estimate, source))
+}
+
+/// A strike heard as the ball left tells more than the hands; which of strike and ball is surer
+/// is the source. A departure without a strike, where hands and a strike agree (`told`) on
+/// another time, is not the ball's.
+fn with_ball(
+    hands: Estimate,
+    ball: &Departure,
+    strikes: &[Strike],
+    told: (Estimate, ImpactSource),
+) -> (Estimate, ImpactSource) {
+    let Some(strike) = ball::heard(ball, strikes) else {
+        if told.1 == ImpactSource::Sound {
+            return told;
+        }
+        return (ball::within(hands, ball), ImpactSource::Ball);
+    };
+    let heard = Estimate::new(strike.time.0, Strike::sd());
+    let source = if ball::sd(ball) < heard.sd { ImpactSource::Ball } else { ImpactSource::Sound };
+    (ball::within(heard, ball), source)
 }
 
 fn assemble(

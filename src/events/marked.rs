@@ -88,14 +88,15 @@ fn check(events: &Events) -> Result<(), EventsError> {
 #[cfg(test)]
 mod tests {
     use super::super::synthetic::{Script, lifted};
-    use super::super::{detect, detect_marked};
+    use super::super::{Signs, detect, detect_marked};
     use super::*;
     use crate::decode::Clock;
 
     const CLOCK: Clock = Clock { first_s: 0.0, stretch: 1.0 };
 
     fn marked(script: &Script, marks: &[(Event, Estimate)]) -> Result<Events, EventsError> {
-        detect_marked(&lifted(script), script.handed, None, &CLOCK, marks).map(|w| w.output)
+        let signs = Signs { sound: None, clock: &CLOCK, departures: &[] };
+        detect_marked(&lifted(script), script.handed, &signs, marks).map(|w| w.output)
     }
 
     fn at(time: f64) -> Estimate {

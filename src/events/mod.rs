@@ -1,4 +1,4 @@
-//! Stage 5. In: the golfer's hands, arms and hubs through time, and the sound. Out: the
+//! Stage 5. In: the golfer's hands, arms and hubs through time, the sound, the ball. Out: the
 //! seven events of MEASURES.md, sub-frame, seconds of real time, each with sd.
 //!
 //! | step | in | out |
@@ -6,13 +6,14 @@
 //! | [`find_swings`], [`pick`] | hands of a coarse scan | the swing to measure |
 //! | [`implausible_stretch`] | that swing and the frames of its seconds | whether the clip is stretched slow motion |
 //! | [`find_strikes`] | sound | clicks |
-//! | [`detect`] | lifted frames, sound | the events |
+//! | [`detect`] | lifted frames, sound, what left its place | the events |
 //! | [`pelvis_start_back`], [`transition_window`] | lifted frames, events | the change of direction |
 //!
-//! Only the body is used, never the club. Nothing here knows a usual tempo, except the
+//! Only body and ball are used, never the club. Nothing here knows a usual tempo, except the
 //! test for slow motion.
 
 mod address;
+mod ball;
 mod detect;
 mod finish;
 mod fit;
@@ -35,7 +36,7 @@ mod rendered;
 #[cfg(test)]
 mod synthetic;
 
-pub use detect::{detect, detect_marked};
+pub use detect::{Signs, detect, detect_marked};
 pub use slow::{Stretched, implausible_stretch};
 pub use strike::{Strike, find_strikes};
 pub use swings::{SwingSpan, find_swings, pick};
@@ -89,6 +90,8 @@ impl Event {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ImpactSource {
     Sound,
+    /// The ball was seen to leave.
+    Ball,
     Hands,
 }
 

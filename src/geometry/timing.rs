@@ -82,7 +82,11 @@ pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
         let mean = here.combined(there);
         Some(Estimate::new(mean.value, mean.sd.hypot(share * offset.sd).hypot(shared)))
     };
-    let heard = [a, b].iter().any(|e| e.impact_source == ImpactSource::Sound);
+    let told = |by: ImpactSource| [a, b].iter().any(|e| e.impact_source == by);
+    let impact_source = [ImpactSource::Sound, ImpactSource::Ball]
+        .into_iter()
+        .find(|by| told(*by))
+        .unwrap_or(ImpactSource::Hands);
     Events {
         address: a.address,
         takeaway: both(Event::Takeaway),
@@ -91,7 +95,7 @@ pub(super) fn joined(a: &Events, b: &Events, offset: Estimate) -> Events {
         transition: both(Event::Transition),
         impact: both(Event::Impact),
         finish: both(Event::Finish),
-        impact_source: if heard { ImpactSource::Sound } else { ImpactSource::Hands },
+        impact_source,
         by_hand: [a.by_hand.as_slice(), b.by_hand.as_slice()].concat(),
     }
 }

@@ -143,9 +143,7 @@ impl<'a> Timed<'a> {
         let by_hand = ByHand::new(options, view);
         let marks = by_hand.events(seen)?;
         // A point set by hand moves no event: those are set by hand themselves.
-        let events =
-            events::detect_marked(&lifted, hand, seen.sound.as_ref(), &seen.clock, &marks)?
-                .note(notes);
+        let events = events::detect_marked(&lifted, hand, &seen.signs(), &marks)?.note(notes);
         Ok(Self { index, seen, clip, lifted, by_hand, events })
     }
 

@@ -7,10 +7,10 @@ use crate::decode::{self, ClipInfo, Clock, Picture, Pictures, Sound};
 use crate::error::Error;
 use crate::events::{self, Strike, SwingSpan};
 use crate::frames::Handed;
-use crate::keypoints::{self, Guide, Landmarks, Networks, Sighting};
+use crate::keypoints::{self, Landmarks, Networks, Sighting};
 use crate::lift::{self, Corrector};
 use crate::options::{Clip, Options, Person};
-use crate::track::{self, Golfer, GroundFollower, GroundMotion, Marked};
+use crate::track::{self, BallWatcher, Departure, Golfer, GroundFollower, GroundMotion, Marked};
 use crate::units::Seconds;
 use crate::warning::Warning;
 
@@ -73,7 +73,7 @@ pub fn observe(
     }
     look.begin(Step::Keypoints)?;
     let (handed, accuracy) = (options.hand(), options.accuracy);
-    let (seen, ground) = look.read(&span, &golfer.guide, handed, &mut notes)?;
+    let (seen, ground, departures) = look.read(&span, &golfer, handed, &mut notes)?;
     look.begin(Step::Track)?;
     let track = track::assemble(seen, &ground, info.size, &look.clock)?.note(&mut notes);
     look.begin(Step::Lift)?;
@@ -91,6 +91,7 @@ pub fn observe(
         lifted,
         sticks: Vec::new(),
         sound,
+        departures,
         others,
         warnings: notes,
     };
@@ -203,31 +204,41 @@ impl Look<'_> {
         Ok(decode::sound(self.info, self.clock.file(from), self.clock.file(to))?)
     }
 
-    /// The dense look at the swing: landmarks and the background's motion in one pass.
+    /// The dense look at the swing: landmarks, the background's motion and what leaves its place
+    /// on the ground, in one pass.
     fn read(
         &self,
         span: &SwingSpan,
-        guide: &Guide,
+        golfer: &Golfer,
         handed: Handed,
         notes: &mut Vec<Warning>,
-    ) -> Result<(Vec<Sighting>, GroundMotion), Error> {
-        let clock = &self.clock;
+    ) -> Result<(Vec<Sighting>, GroundMotion, Vec<Departure>), Error> {
+        let (clock, guide) = (&self.clock, &golfer.guide);
         let (Seconds(from), Seconds(to)) = span.window();
         let step = clock.stretch / DENSE_PER_S;
         let mut pictures = Pictures::open(self.info, clock.file(from), clock.file(to), step)?;
         let mut ground = GroundFollower::new(self.info.size);
+        let about_impact = keypoints::place_at(guide, clock.file(span.impact.0));
+        let mut ball = about_impact
+            .and_then(|roi| BallWatcher::new(self.info.size, roi, &golfer.hands, span.impact));
         let watched = self.watched(pictures.by_ref(), Step::Keypoints, (from, to));
         let followed = watched.inspect(|picture| {
             if let Ok(picture) = picture {
                 let file_s = picture.time.seconds();
+                let time = Seconds(clock.real(file_s));
                 let golfer = keypoints::place_at(guide, file_s);
-                ground.push(picture.index, Seconds(clock.real(file_s)), &picture.pixels, golfer);
+                ground.push(picture.index, time, &picture.pixels, golfer);
+                if let Some(ball) = &mut ball {
+                    ball.push(picture.index, time, &picture.pixels);
+                }
             }
         });
         let seen: Vec<Sighting> =
             keypoints::follow(&self.instruments.networks, followed, guide, THREADS, handed)
                 .map_err(|e: Error| e)?;
         notes.extend(pictures.warnings());
-        Ok((seen, ground.finish().note(notes)))
+        let ground = ground.finish().note(notes);
+        let departures = ball.map_or_else(Vec::new, |ball| ball.finish(&ground));
+        Ok((seen, ground, departures))
     }
 }

@@ -11,18 +11,19 @@ use sha2::{Digest, Sha256};
 
 use crate::calibration::{Lens, Segment};
 use crate::decode::{ClipInfo, Clock, Sound, Timestamp};
+use crate::events::Signs;
 use crate::frames::Handed;
 use crate::keypoints::Accuracy;
 use crate::lift::Lifted;
 use crate::options::Person;
 use crate::results::write_atomically;
-use crate::track::Track;
+use crate::track::{Departure, Track};
 use crate::warning::Warning;
 
 use super::faces::Face;
 
 /// Another shape of the observation gets another number.
-const HEAD: &[u8] = b"hubgauge.observed/5\n";
+const HEAD: &[u8] = b"hubgauge.observed/6\n";
 /// Bytes of a SHA-256.
 const SUM: usize = 32;
 
@@ -45,6 +46,8 @@ pub struct Observed {
     /// What lies on the ground like a rod, in the picture as it was filmed.
     pub sticks: Vec<Segment>,
     pub sound: Option<Sound>,
+    /// What may be the ball leaving its place.
+    pub departures: Vec<Departure>,
     /// Heads of other people.
     pub others: Vec<Face>,
     pub warnings: Vec<Warning>,
@@ -62,6 +65,12 @@ pub enum ObservedError {
 }
 
 impl Observed {
+    /// What the clip tells of impact beside the body.
+    #[must_use]
+    pub fn signs(&self) -> Signs<'_> {
+        Signs { sound: self.sound.as_ref(), clock: &self.clock, departures: &self.departures }
+    }
+
     /// The timestamp of the displayed frame `index`.
     #[must_use]
     pub fn timestamp(&self, index: usize) -> Option<Timestamp> {

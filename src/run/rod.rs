@@ -30,8 +30,7 @@ const ABOVE: f64 = 0.2;
 /// # Errors
 /// When the clip can no longer be read.
 pub fn sticks(seen: &Observed) -> Result<Vec<Segment>, Error> {
-    let sound = seen.sound.as_ref();
-    let events = events::detect_marked(&seen.lifted, seen.handed, sound, &seen.clock, &[]);
+    let events = events::detect_marked(&seen.lifted, seen.handed, &seen.signs(), &[]);
     let (CameraMotion::Still, Ok(events)) = (seen.track.motion, events) else {
         return Ok(Vec::new());
     };

@@ -3,11 +3,13 @@
 //!
 //! 1. [`choose`]: people linked through a coarse scan; the one whose hands swing.
 //! 2. [`GroundFollower`]: the camera's motion from the background of the pictures.
-//! 3. [`assemble`]: the golfer in every picture; gross failures out, short gaps filled.
+//! 3. [`BallWatcher`]: when the ball leaves its place.
+//! 4. [`assemble`]: the golfer in every picture; gross failures out, short gaps filled.
 //!
 //! Landmarks are not smoothed here: the lifting network was trained on raw ones.
 
 mod assemble;
+mod ball;
 mod body;
 mod camera;
 mod choose;
@@ -22,6 +24,7 @@ use crate::keypoints::{Guide, Landmarks};
 use crate::units::Seconds;
 
 pub use assemble::assemble;
+pub use ball::{BallWatcher, Departure};
 pub use camera::PictureFromReference;
 pub use choose::choose;
 pub use ground::GroundFollower;
