@@ -4,13 +4,11 @@
 //! The ball is there in one picture and gone in the next; between the two any moment is as good
 //! as any other, so that hands and strike decide inside and hardly outside.
 
+use super::impact::HANDS_DOUBT;
 use super::strike::Strike;
 use crate::track::Departure;
 use crate::units::{Estimate, Seconds};
 
-/// The hands may be wrong by more than they say: so much beside their sd, seconds. 27 rendered
-/// clips without sound (`render_bodies/clips.py`, seeds 11 to 25) missed by 20 ms rms.
-const HANDS_DOUBT: f64 = 0.02;
 /// A departure agrees with the hands, and a strike with a departure, within so many sd.
 const TOLERANCE: f64 = 3.0;
 /// Another departure this clear, as a share of the clearest, must not contradict it.
