@@ -27,8 +27,8 @@ pub struct Signs<'a> {
     pub departures: &'a [Departure],
 }
 
-/// The events of the swing in `lifted`, without what the ball tells. Which of several swings was taken is [`pick`]'s to
-/// say: this repeats no such note.
+/// The events of the swing in `lifted`, without what the ball tells. Which of several swings was
+/// taken is [`pick`]'s to say: this repeats no such note.
 pub fn detect(
     lifted: &Lifted,
     handed: Handed,
@@ -38,7 +38,8 @@ pub fn detect(
     detect_marked(lifted, handed, &Signs { sound, clock, departures: &[] }, &[])
 }
 
-/// The same with the ball and with events that somebody has set by hand; of two marks for one the later counts.
+/// The same with the ball and with events that somebody has set by hand; of two marks for one the
+/// later counts.
 pub fn detect_marked(
     lifted: &Lifted,
     handed: Handed,

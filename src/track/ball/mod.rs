@@ -19,6 +19,7 @@ use image::{GrayImage, RgbImage};
 use imageproc::geometric_transformations::{Border, Interpolation, Projection, warp};
 use nalgebra::Matrix3;
 
+use super::ground::means;
 use super::{CameraMotion, GroundMotion, HandSample};
 use crate::frames::PictureSize;
 use crate::keypoints::Roi;
@@ -117,34 +118,8 @@ impl BallWatcher {
 
     /// Red and blue together, in which turf is dark, and green, for ground of another colour.
     fn ground(&self, picture: &RgbImage) -> [GrayImage; 2] {
-        [self.shade(picture, &[0, 2]), self.shade(picture, &[1])]
-    }
-
-    /// Means of squares of some colours.
-    fn shade(&self, picture: &RgbImage, colours: &[usize]) -> GrayImage {
-        let [left, top, factor, row] =
-            [self.from.0, self.from.1, self.factor, picture.width()].map(|v| v as usize);
-        let raw = picture.as_raw();
-        let share = if colours.len() == 1 { 1 } else { 2 } * self.factor * self.factor;
-        let mut ground = GrayImage::new(self.size.0, self.size.1);
-        let across = self.size.0 as usize;
-        let mut sums = vec![0u32; across];
-        for (y, line) in ground.chunks_exact_mut(across).enumerate() {
-            sums.fill(0);
-            for r in 0..factor {
-                let from = 3 * ((top + y * factor + r) * row + left);
-                let squares = raw[from..from + 3 * factor * across].chunks_exact(3 * factor);
-                for (sum, square) in sums.iter_mut().zip(squares) {
-                    for pixel in square.chunks_exact(3) {
-                        *sum += colours.iter().map(|c| u32::from(pixel[*c])).sum::<u32>();
-                    }
-                }
-            }
-            for (out, sum) in line.iter_mut().zip(&sums) {
-                *out = u8::try_from((sum + share / 2) / share).unwrap_or(u8::MAX);
-            }
-        }
-        ground
+        let Self { from, size, factor, .. } = *self;
+        [means(picture, from, size, factor, [0, 2]), means(picture, from, size, factor, [1])]
     }
 
     /// A kept picture in the axes of the reference picture.

@@ -30,20 +30,33 @@ pub(super) fn reduce(at: Pixel, factor: u32) -> (f32, f32) {
 /// Means of squares of `factor` pixels, of the green channel alone: it carries most of what
 /// the eye calls brightness, and is sampled most densely by cameras.
 pub(super) fn shrink(picture: &RgbImage, factor: u32) -> GrayImage {
-    let (width, height) = (picture.width() / factor, picture.height() / factor);
-    let mut gray = GrayImage::new(width, height);
-    let (side, row) = (factor as usize, picture.width() as usize * 3);
+    let size = (picture.width() / factor, picture.height() / factor);
+    means(picture, (0, 0), size, factor, [1])
+}
+
+/// Means of squares of `factor` pixels and some of the three colours, of the part of a picture
+/// that begins at `corner`; `size`: of the small picture, all of whose squares lie in the large one.
+pub(in crate::track) fn means<const N: usize>(
+    picture: &RgbImage,
+    corner: (u32, u32),
+    size: (u32, u32),
+    factor: u32,
+    colours: [usize; N],
+) -> GrayImage {
+    let [left, top, side, width, across] =
+        [corner.0, corner.1, factor, picture.width(), size.0].map(|v| v as usize);
+    let mut gray = GrayImage::new(size.0, size.1);
     let source = picture.as_raw();
-    let mut sums = vec![0u32; width as usize];
-    let share = factor * factor;
-    for (y, line) in gray.chunks_exact_mut((width as usize).max(1)).enumerate() {
+    let mut sums = vec![0u32; across];
+    let share = colours.iter().map(|_| factor * factor).sum::<u32>();
+    for (y, line) in gray.chunks_exact_mut(across.max(1)).enumerate() {
         sums.fill(0);
         for r in 0..side {
-            let from = (y * side + r) * row;
-            let pixels = source[from..from + row].chunks_exact(3 * side);
-            for (sum, square) in sums.iter_mut().zip(pixels) {
+            let from = 3 * ((top + y * side + r) * width + left);
+            let squares = source[from..from + 3 * side * across].chunks_exact(3 * side);
+            for (sum, square) in sums.iter_mut().zip(squares) {
                 for pixel in square.chunks_exact(3) {
-                    *sum += u32::from(pixel[1]);
+                    *sum += colours.iter().map(|c| u32::from(pixel[*c])).sum::<u32>();
                 }
             }
         }

@@ -33,6 +33,7 @@ use crate::warning::Warned;
 use super::camera::project;
 use super::{GroundMotion, PictureFromReference};
 use fit::{Fit, Match, Pinhole};
+pub(super) use gray::means;
 use parallax::{Look, Origin};
 use verdict::Step;
 
