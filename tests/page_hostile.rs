@@ -289,13 +289,15 @@ fn a_lesson_survives_a_kill_and_ends_with_the_command_line_s_answer() {
     assert_eq!(shown["swing"]["club"], "7 iron");
     assert_eq!(shown["swing"]["clips"].as_object().unwrap().len(), 2);
 
+    let start = Instant::now();
     let out = Command::new(PROGRAM)
         .args(["measure", "--json", "--stature", "179cm"])
         .args(pair.map(fixture))
         .output()
         .unwrap();
+    let measuring_s = start.elapsed().as_secs_f64();
     same(&shown["result"], &serde_json::from_slice(&out.stdout).unwrap());
-    corrections_count_and_can_be_undone(&page, &swing, &shown);
+    corrections_count_and_can_be_undone(&page, &swing, &shown, measuring_s);
 }
 
 /// The page's result is the command line's. A note names what answers it where it is read: a part of the
@@ -325,16 +327,17 @@ fn corrected_in_s(page: &Open, path: &str, corrections: &Value) -> f64 {
     }
 }
 
-fn corrections_count_and_can_be_undone(page: &Open, swing: &str, before: &Value) {
+fn corrections_count_and_can_be_undone(page: &Open, swing: &str, before: &Value, measuring_s: f64) {
     let path = format!("api/swings/{swing}/corrections");
     let top = before["result"]["events"]["top"]["frames"]["face-on"].as_u64().unwrap();
     let moved =
         |by: u64| json!([{"kind": "event", "view": "face-on", "event": "top", "frame": top - by}]);
     let earlier = moved(6);
-    // The quickest of three: whatever else the machine does beside slows single ones.
+    // No second look at the pictures; as a share, for a slow machine is slow in both. The quickest
+    // of three: whatever else the machine does beside slows single ones.
     let took = [4, 5, 6].map(|by| corrected_in_s(page, &path, &moved(by)));
     let took = took.into_iter().fold(f64::INFINITY, f64::min);
-    assert!(took <= 1.0, "a correction took {took} s");
+    assert!(took <= 0.1 * measuring_s, "a correction took {took} s, measuring {measuring_s} s");
     let corrected = page.get(&format!("api/swings/{swing}"));
     assert_eq!(corrected["result"]["events"]["top"]["frames"]["face-on"], top - 6);
     assert_ne!(corrected["result"]["measures"]["top"], before["result"]["measures"]["top"]);

@@ -91,8 +91,7 @@ impl Arrow {
                 let from = first.max(j.saturating_sub(reach));
                 let (row, other) = (i * width + reach - i, j * width + reach - j);
                 let (a, b) = (&self.band[row + from..row + j], &self.band[other + from..other + j]);
-                let sum: f64 = a.iter().zip(b).map(|(a, b)| a * b).sum();
-                let value = self.band[row + j] - sum;
+                let value = self.band[row + j] - dot(a, b);
                 if i == j {
                     if value.is_nan() || value <= 0.0 {
                         return None;
@@ -119,6 +118,17 @@ impl Arrow {
     }
 }
 
+/// Scalar product in four sums that do not wait for each other.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let ((a, last_a), (b, last_b)) = (a.as_chunks::<4>(), b.as_chunks::<4>());
+    let mut sums = [0.0; 4];
+    for (a, b) in a.iter().zip(b) {
+        (0..4).for_each(|k| sums[k] += a[k] * b[k]);
+    }
+    let rest: f64 = last_a.iter().zip(last_b).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
+}
+
 /// The factored system.
 pub(super) struct Factor {
     size: usize,
@@ -128,31 +138,32 @@ pub(super) struct Factor {
     schur: Cholesky<f64, Dyn>,
 }
 
-/// Several right-hand sides or solutions at once: row i holds unknown i of each.
-pub(super) struct Columns {
-    pub count: usize,
-    pub band: Vec<f64>,
-    pub border: DMatrix<f64>,
+/// Several right-hand sides or solutions at once: row i holds unknown i of each. Their number is
+/// known to the compiler, so that a row stays in registers.
+pub(super) struct Columns<const N: usize> {
+    pub band: Vec<[f64; N]>,
+    pub border: Vec<[f64; N]>,
 }
 
-impl Columns {
-    pub fn zeros(size: usize, edge: usize, count: usize) -> Self {
-        Self { count, band: vec![0.0; size * count], border: DMatrix::zeros(edge, count) }
+impl<const N: usize> Columns<N> {
+    pub fn zeros(size: usize, edge: usize) -> Self {
+        Self { band: vec![[0.0; N]; size], border: vec![[0.0; N]; edge] }
     }
 }
 
-/// `to -= factor * from`
-fn take(to: &mut [f64], factor: f64, from: &[f64]) {
-    to.iter_mut().zip(from).for_each(|(t, f)| *t -= factor * f);
+/// `to += factor * from`
+pub(super) fn add<const N: usize>(to: &mut [f64; N], factor: f64, from: &[f64; N]) {
+    to.iter_mut().zip(from).for_each(|(t, f)| *t += factor * f);
 }
 
 impl Factor {
     pub fn solve(&self, right: &Vector) -> Vector {
-        let edge = right.border.len();
-        let border = DMatrix::from_column_slice(edge, 1, right.border.as_slice());
-        let one = Columns { count: 1, band: right.band.clone(), border };
-        let solved = self.solve_all(&one);
-        Vector { band: solved.band, border: solved.border.column(0).into_owned() }
+        let band = right.band.iter().map(|v| [*v]).collect();
+        let border = right.border.iter().map(|v| [*v]).collect();
+        let solved = self.solve_all(Columns { band, border });
+        let border =
+            DVector::from_iterator(solved.border.len(), solved.border.into_iter().flatten());
+        Vector { band: solved.band.into_iter().flatten().collect(), border }
     }
 
     /// Sd of an unknown of the border.
@@ -162,40 +173,42 @@ impl Factor {
         self.schur.solve(&one)[unknown].max(0.0).sqrt()
     }
 
-    pub fn solve_all(&self, right: &Columns) -> Columns {
-        let count = right.count;
-        let (mut z, mut rest) = (right.band.clone(), right.border.clone());
-        let (n, width, edge) = (self.size, self.reach + 1, rest.nrows());
-        for i in 0..n {
+    pub fn solve_all<const N: usize>(&self, right: Columns<N>) -> Columns<N> {
+        let Columns { band: mut z, border: mut rest } = right;
+        let (n, width, edge) = (self.size, self.reach + 1, rest.len());
+        // nothing asked before this row: nothing to take on from there
+        let quiet = z.iter().position(|row| row.iter().any(|v| *v != 0.0)).unwrap_or(n);
+        for i in quiet..n {
             let first = i.saturating_sub(self.reach);
             let row = &self.band[i * width + self.reach + first - i..=i * width + self.reach];
-            let (done, open) = z.split_at_mut(i * count);
-            let now = &mut open[..count];
-            for (l, before) in row.iter().zip(done[first * count..].chunks_exact(count)) {
-                take(now, *l, before);
+            let mut now = z[i];
+            for (l, before) in row.iter().zip(&z[first..i]) {
+                add(&mut now, -l, before);
             }
             now.iter_mut().for_each(|v| *v /= row[i - first]);
-            let ties = &self.border[i * edge..(i + 1) * edge];
-            for (m, v) in now.iter().enumerate().filter(|(_, v)| **v != 0.0) {
-                take(rest.column_mut(m).as_mut_slice(), *v, ties);
+            z[i] = now;
+            for (r, tie) in rest.iter_mut().zip(&self.border[i * edge..(i + 1) * edge]) {
+                add(r, -tie, &now);
             }
         }
-        let border = self.schur.solve(&rest);
+        let right = DMatrix::from_fn(edge, N, |i, m| rest[i][m]);
+        let solved = self.schur.solve(&right);
+        let border: Vec<[f64; N]> =
+            (0..edge).map(|i| std::array::from_fn(|m| solved[(i, m)])).collect();
         for i in (0..n).rev() {
             let first = i.saturating_sub(self.reach);
             let row = &self.band[i * width + self.reach + first - i..=i * width + self.reach];
-            let ties = &self.border[i * edge..(i + 1) * edge];
-            let (done, open) = z.split_at_mut(i * count);
-            let now = &mut open[..count];
-            for (m, v) in now.iter_mut().enumerate() {
-                let tie: f64 = ties.iter().zip(border.column(m).iter()).map(|(a, b)| a * b).sum();
-                *v = (*v - tie) / row[i - first];
+            let mut now = z[i];
+            for (tie, b) in self.border[i * edge..(i + 1) * edge].iter().zip(&border) {
+                add(&mut now, -tie, b);
             }
-            for (l, before) in row.iter().zip(done[first * count..].chunks_exact_mut(count)) {
-                take(before, *l, now);
+            now.iter_mut().for_each(|v| *v /= row[i - first]);
+            z[i] = now;
+            for (l, before) in row.iter().zip(&mut z[first..i]) {
+                add(before, -l, &now);
             }
         }
-        Columns { count, band: z, border }
+        Columns { band: z, border }
     }
 }
 

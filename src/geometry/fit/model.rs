@@ -5,7 +5,7 @@
 //! place from which the lower hub at address is seen where it was seen, metres: so no turn
 //! or zoom of the camera moves the body). Out: the observations of [`super::super::pose`] (pixels, statures).
 
-use nalgebra::{SMatrix, SVector, Vector3};
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::super::pose::{ARM, Body, CHANNELS, Channels, HIPS, LOG_STATURE_PX, SHOULDERS, TRUNK};
 use crate::frames::{Attitude, Handed, Pixel};
@@ -52,28 +52,51 @@ pub(super) fn state(b: &Body, origin: &Vector3<f64>) -> State {
 }
 
 pub(super) fn predict(s: &State, c: &CameraState, sight: &Sight) -> Channels {
-    let Sight { handed, centre, anchor: (at, size) } = *sight;
-    let attitude = Attitude { pitch: c[0], roll: c[1], azimuth: c[2] };
-    let camera = attitude.golf_from_camera(handed).0.transpose();
-    let (focal, metres) = (c[3].exp(), c[4].exp());
-    let ray = Vector3::new((at.x - centre.x) / focal, (at.y - centre.y) / focal, 1.0);
-    let origin = ray * (focal / size.exp() * metres);
-    let shift = Vector3::new(c[5], c[6], c[7]);
-    let b = body(s);
-    let [lower, upper, head] = [b.lower, b.upper, b.head].map(|p| origin + camera * (p - shift));
-    let mut out = Channels::zeros();
-    for (i, p) in [(0, lower), (2, upper), (5, head)] {
-        out[i] = centre.x + focal * p.x / p.z;
-        out[i + 1] = centre.y + focal * p.y / p.z;
+    Placed::new(c, sight).predict(s)
+}
+
+/// A camera where it stands: what all bodies seen by it have in common.
+struct Placed {
+    camera: Matrix3<f64>,
+    focal: f64,
+    metres: f64,
+    centre: Pixel,
+    /// Where the body's origin is seen from, camera axes, metres.
+    origin: Vector3<f64>,
+    shift: Vector3<f64>,
+}
+
+impl Placed {
+    fn new(c: &CameraState, sight: &Sight) -> Self {
+        let Sight { handed, centre, anchor: (at, size) } = *sight;
+        let attitude = Attitude { pitch: c[0], roll: c[1], azimuth: c[2] };
+        let camera = attitude.golf_from_camera(handed).0.transpose();
+        let (focal, metres) = (c[3].exp(), c[4].exp());
+        let ray = Vector3::new((at.x - centre.x) / focal, (at.y - centre.y) / focal, 1.0);
+        let origin = ray * (focal / size.exp() * metres);
+        Self { camera, focal, metres, centre, origin, shift: Vector3::new(c[5], c[6], c[7]) }
     }
-    out[4] = (upper.z - lower.z) / metres;
-    out[7] = (head.z - lower.z) / metres;
-    out[LOG_STATURE_PX] = (focal * metres / lower.z.max(0.1)).ln();
-    for (first, v) in [(TRUNK, b.trunk), (SHOULDERS, b.shoulders), (HIPS, b.hips), (ARM, b.arm)] {
-        let seen = camera * v / metres;
-        (0..3).for_each(|k| out[first + k] = seen[k]);
+
+    fn predict(&self, s: &State) -> Channels {
+        let Self { camera, focal, metres, centre, origin, shift } = self;
+        let b = body(s);
+        let [lower, upper, head] =
+            [b.lower, b.upper, b.head].map(|p| origin + camera * (p - shift));
+        let mut out = Channels::zeros();
+        for (i, p) in [(0, lower), (2, upper), (5, head)] {
+            out[i] = centre.x + focal * p.x / p.z;
+            out[i + 1] = centre.y + focal * p.y / p.z;
+        }
+        out[4] = (upper.z - lower.z) / metres;
+        out[7] = (head.z - lower.z) / metres;
+        out[LOG_STATURE_PX] = (focal * metres / lower.z.max(0.1)).ln();
+        for (first, v) in [(TRUNK, b.trunk), (SHOULDERS, b.shoulders), (HIPS, b.hips), (ARM, b.arm)]
+        {
+            let seen = camera * v / *metres;
+            (0..3).for_each(|k| out[first + k] = seen[k]);
+        }
+        out
     }
-    out
 }
 
 /// Slopes of [`predict`] by the state and by the camera: central differences.
@@ -83,11 +106,12 @@ pub(super) fn slopes(
     sight: &Sight,
 ) -> (SMatrix<f64, CHANNELS, STATE>, SMatrix<f64, CHANNELS, CAMERA>) {
     const STEP: f64 = 1e-5;
+    let camera = Placed::new(c, sight);
     let by_state = SMatrix::from_columns(&std::array::from_fn::<_, STATE, _>(|i| {
         let (mut low, mut high) = (*s, *s);
         low[i] -= STEP;
         high[i] += STEP;
-        (predict(&high, c, sight) - predict(&low, c, sight)) / (2.0 * STEP)
+        (camera.predict(&high) - camera.predict(&low)) / (2.0 * STEP)
     }));
     let by_camera = SMatrix::from_columns(&std::array::from_fn::<_, CAMERA, _>(|i| {
         let (mut low, mut high) = (*c, *c);

@@ -5,7 +5,7 @@
 
 use super::super::pose::{Body, Values, wrap};
 use super::super::{Budget, Measure};
-use super::arrow::{Columns, Factor};
+use super::arrow::{self, Factor};
 use super::equations::{Cause, Tagged};
 use super::model::{self, STATE, State};
 use super::{CLOCK, EYE, Problem, Unknowns};
@@ -14,6 +14,9 @@ use crate::units::Estimate;
 const MEASURES: usize = Measure::ALL.len();
 /// Step of the measures' derivatives by the state, metres.
 const STEP: f64 = 1e-5;
+
+/// One column for each measure.
+type Columns = arrow::Columns<MEASURES>;
 
 pub(in super::super) struct Posterior {
     problem: Problem,
@@ -68,32 +71,26 @@ impl Posterior {
 
     /// Variance by cause of every measure at a knot, for an exactly known time.
     pub fn budgets(&self, knot: usize) -> Vec<Budget> {
-        self.explain(&self.gradients(&[knot]))
+        self.explain(self.gradients(&[knot]))
     }
 
     /// The same for the mean over the address window; what counts from address
     /// is zero there by definition and gets the sd of one look against that mean.
     pub fn address_budgets(&self) -> Vec<Budget> {
         let middle = self.address[self.address.len() / 2];
-        let own = self.explain(&self.gradients(&self.address));
+        let own = self.explain(self.gradients(&self.address));
         let one = self.budgets(middle);
         let pick = |m: &Measure| if m.is_since_address() { &one } else { &own }[*m as usize];
         Measure::ALL.iter().map(pick).collect()
     }
 
-    fn explain(&self, gradients: &Columns) -> Vec<Budget> {
+    fn explain(&self, gradients: Columns) -> Vec<Budget> {
         let reach = self.factor.solve_all(gradients);
         let mut budgets = vec![Budget::default(); MEASURES];
-        let mut along = [0.0; MEASURES];
         for t in &self.rows {
-            along.fill(0.0);
-            for (i, a) in &t.row.band {
-                let from = &reach.band[i * MEASURES..(i + 1) * MEASURES];
-                along.iter_mut().zip(from).for_each(|(s, v)| *s += a * v);
-            }
-            for (i, a) in &t.row.border {
-                along.iter_mut().zip(reach.border.row(*i).iter()).for_each(|(s, v)| *s += a * v);
-            }
+            let mut along = [0.0; MEASURES];
+            t.row.band.iter().for_each(|(i, a)| arrow::add(&mut along, *a, &reach.band[*i]));
+            t.row.border.iter().for_each(|(i, a)| arrow::add(&mut along, *a, &reach.border[*i]));
             for (budget, s) in budgets.iter_mut().zip(&along) {
                 self.put(budget, t.cause, s * s * t.row.weight);
             }
@@ -123,7 +120,7 @@ impl Posterior {
         let then = self.standing;
         let value = |n: &State, a: &State| model::body(n).measures(&model::body(a));
         let edge = self.unknowns.border.len();
-        let mut g = Columns::zeros(self.problem.times.len() * STATE, edge, MEASURES);
+        let mut g = Columns::zeros(self.problem.times.len() * STATE, edge);
         for i in 0..STATE {
             let mut step = State::zeros();
             step[i] = STEP;
@@ -131,8 +128,7 @@ impl Posterior {
             let there = slope(&value(&now, &(then - step)), &value(&now, &(then + step)));
             let mut add = |knots: &[usize], slope: &Values| {
                 for k in knots {
-                    let row = &mut g.band[(k * STATE + i) * MEASURES..][..MEASURES];
-                    row.iter_mut().zip(slope).for_each(|(r, s)| *r += s / count(knots));
+                    arrow::add(&mut g.band[k * STATE + i], 1.0 / count(knots), slope);
                 }
             };
             add(knots, &here);
