@@ -247,3 +247,6 @@ fn clip_facts(seen: &Observed, viewed: &Viewed) -> results::Clip {
         offset_s: viewed.offset_s,
     }
 }
+
+#[cfg(test)]
+mod pairs;
