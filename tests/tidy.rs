@@ -64,12 +64,18 @@ fn collect(folder: &Path, found: &mut Vec<(PathBuf, String)>) {
     }
 }
 
-/// The files of modules that a `mod.rs` declares for tests only.
+/// The files of modules that a file declares for tests only: beside a `mod.rs`, below any other.
 fn test_modules(path: &Path, text: &str) -> Vec<PathBuf> {
+    let crowns = ["mod.rs", "lib.rs", "main.rs"].map(|name| path.with_file_name(name));
+    let folder = if crowns.iter().any(|crown| crown == path) {
+        path.parent().unwrap().to_owned()
+    } else {
+        path.with_extension("")
+    };
     let lines: Vec<&str> = text.lines().collect();
     let declared = lines.windows(2).filter(|pair| pair[0] == "#[cfg(test)]").filter_map(|pair| {
         let name = pair[1].strip_suffix(';')?.split_whitespace().last()?;
-        Some(path.with_file_name(format!("{name}.rs")))
+        Some(folder.join(format!("{name}.rs")))
     });
     declared.collect()
 }
